@@ -1,0 +1,30 @@
+// Package mesh is the exact surface of a part: indexed triangles.
+//
+// Positions are stored as float32 (what the files hold), in mm; all arithmetic is float64.
+package mesh
+
+import "firstoff/geom/r3"
+
+// Mesh is a set of triangles over shared vertices. A facet's corners run counter-clockwise seen from outside.
+type Mesh struct {
+	Pos []float32 // 3 per vertex: x y z, mm
+	Tri []uint32  // 3 per facet: vertex indices, each < len(Pos)/3
+}
+
+// Vertices is the number of vertices.
+func (m *Mesh) Vertices() int { return len(m.Pos) / 3 }
+
+// Facets is the number of triangles.
+func (m *Mesh) Facets() int { return len(m.Tri) / 3 }
+
+// Vertex is the position of vertex i.
+func (m *Mesh) Vertex(i uint32) r3.Vec {
+	p := m.Pos[3*i : 3*i+3 : 3*i+3]
+	return r3.Vec{X: float64(p[0]), Y: float64(p[1]), Z: float64(p[2])}
+}
+
+// Corners are the three corners of facet f.
+func (m *Mesh) Corners(f int) (a, b, c r3.Vec) {
+	t := m.Tri[3*f : 3*f+3 : 3*f+3]
+	return m.Vertex(t[0]), m.Vertex(t[1]), m.Vertex(t[2])
+}
