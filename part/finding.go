@@ -1,0 +1,16 @@
+package part
+
+import "firstoff/geom/r3"
+
+// Finding is something about the part that matters for making it (DESIGN §7).
+type Finding struct {
+	Code     string  `json:"code"`
+	Severity string  `json:"severity"`          // note | warning | stop
+	Process  string  `json:"process,omitempty"` // empty: holds for all
+	Message  string  `json:"message"`
+	Value    float64 `json:"value,omitempty"`
+	Limit    float64 `json:"limit,omitempty"`
+	Unit     string  `json:"unit,omitempty"`
+	Source   string  `json:"source,omitempty"`
+	At       *r3.Vec `json:"at_mm,omitempty"`
+}
