@@ -62,12 +62,10 @@ func TestPlaneThroughVertices(t *testing.T) {
 	// Steps whose treads lie on planes: heights 1, 2, 3 in layers of 2.
 	steps := mesh.FromSoup(append(append(box(v(0, 0, 0), v(3, 1, 1)).Soup(), box(v(0, 0, 1), v(2, 1, 2)).Soup()...), box(v(0, 0, 2), v(1, 1, 3)).Soup()...))
 	st = Slice(steps, r3.Identity, 2)
-	for i, want := range []float64{2} {
-		near(t, "tread", st.Layers[i].Area, want, 1e-12)
-	}
 	if len(st.Layers) != 1 {
 		t.Fatalf("%d layers", len(st.Layers))
 	}
+	near(t, "tread", st.Layers[0].Area, 3, 1e-12) // what ends on the plane is cut, what starts on it is not
 }
 
 func TestSignedSumsAndNesting(t *testing.T) {
