@@ -1,0 +1,60 @@
+package flat
+
+import "math"
+
+// Shape is one outline in the turns it may be laid in.
+type Shape struct {
+	Outline Poly     // as asked, clean
+	Turns   []Turned // at least one
+	Area    float64  // of Outline, mm²
+}
+
+// Turned is a shape in one of its turns. Positions name where the outline's own origin comes to lie.
+type Turned struct {
+	Deg    float64
+	Ring   Poly   // the outline turned; perhaps simplified outward
+	Pieces []Poly // convex, covering Ring exactly
+	Box    Box    // of Ring, about the origin
+}
+
+// Reach is how far a simplified outline may lie outside the true one and by what share it may grow its area.
+type Reach struct {
+	MM   float64
+	Grow float64
+}
+
+// NewShape prepares an outline for placing; degs lists its turns in degrees (none means as drawn). ok is false when the
+// outline has no area.
+func NewShape(outline Poly, degs []float64, simplify Reach) (s Shape, ok bool) {
+	p := Clean(outline)
+	if p == nil {
+		return Shape{}, false
+	}
+	s.Outline, s.Area = p, p.Area()
+	ring := p
+	if _, _, bad := Crossing(p); bad {
+		ring = Hull(p)
+		s.Area = math.Abs(s.Area)
+	} else {
+		ring = Simplify(p, simplify.Grow, simplify.MM)
+	}
+	pieces := Pieces(ring)
+	if len(degs) == 0 {
+		degs = []float64{0}
+	}
+	for _, d := range degs {
+		t := Turned{Deg: d, Ring: ring.Rotate(d), Pieces: make([]Poly, len(pieces))}
+		for i, q := range pieces {
+			t.Pieces[i] = q.Rotate(d)
+		}
+		t.Box = t.Ring.Box()
+		s.Turns = append(s.Turns, t)
+	}
+	return s, true
+}
+
+// Spot is where a piece lies: the tray, the index of its turn, and where the outline's origin comes to lie in it.
+type Spot struct {
+	Tray, Turn int
+	X, Y       float64
+}
