@@ -1,0 +1,134 @@
+package estimate
+
+import (
+	"firstoff/shop"
+)
+
+// Line is what is to be estimated: copies of one posed part on one machine with its materials and settings.
+type Line struct {
+	Stack     *Stack
+	Machine   *shop.Machine
+	Process   *shop.Process  // may be nil
+	Material  *shop.Material // may be nil: then masses are 0
+	Support   *shop.Material // nil: none needed or none offered
+	LayerMM   float64
+	InfillPct float64 // 100 = solid
+	Qty       int
+	Packing   Packing
+	Factor    Factors
+}
+
+// Factors are the calibrated part of an estimate, kept apart from the physics: what actuals said about this machine and
+// material. The zero value changes nothing.
+type Factors struct {
+	ID      string  // coefficient set
+	Roads   float64 // on deposition or scan time (0 = 1)
+	Layers  float64 // on per-layer time (0 = 1)
+	FixedS  float64 // added per build
+	Grams   float64 // on material (0 = 1)
+	SDPct   float64 // replaces the machine's spread if > 0
+	GramsSD float64 // per cent
+}
+
+func one(f float64) float64 {
+	if f == 0 {
+		return 1
+	}
+	return f
+}
+
+// Estimate is the work of a line. Times in s, masses in g; for the whole line unless the name says part.
+type Estimate struct {
+	Layers   int
+	Builds   int
+	PerBuild int
+	BuildS   Spread // machine time, elapsed, of all builds the line takes part in
+	LongestS float64
+	ChargedS Spread // machine time the line pays for: its own, or its share of a shared chamber
+	Share    float64
+	PartG    Spread // one part
+	SupportG Spread // one part
+	StockG   Spread // drawn from stock for the line: parts, purge, waste, tail
+	SupportStockG,
+	FreshG Spread // powders: new powder the line consumes
+	SetUpS     float64 // hands, all builds
+	UnloadS    float64 // hands, all builds
+	ContactMM2 float64 // one part
+	SurfaceMM2 float64
+	SupportMM2 float64 // surface of support: bath and gel cleaning counts it
+	DepthMM    float64 // support thickness a bath eats through
+	BoxL       float64 // litres of one part's box, for baths and ovens
+	Parts      []Why   // components, h
+}
+
+func (l *Line) spreadPct() float64 {
+	if l.Factor.SDPct > 0 {
+		return l.Factor.SDPct
+	}
+	if l.Machine != nil && l.Machine.SpreadPct > 0 {
+		return l.Machine.SpreadPct
+	}
+	return 10 // common practice before any actuals
+}
+
+func (l *Line) gramsPct() float64 {
+	if l.Factor.GramsSD > 0 {
+		return l.Factor.GramsSD
+	}
+	return 2 // common practice: weighed parts against road volume
+}
+
+// density in g/mm³.
+func density(m *shop.Material) float64 {
+	if m == nil {
+		return 0
+	}
+	return m.DensityGCM3 / 1000
+}
+
+// frame fills what all families share: box, surface, support, hands per build.
+func (l *Line) frame(e *Estimate) {
+	s := l.Stack
+	e.PerBuild = l.Packing.PerBuild
+	full, last := builds(l.Qty, e.PerBuild)
+	e.Builds = full
+	if last > 0 {
+		e.Builds++
+	}
+	e.SurfaceMM2, e.ContactMM2, e.DepthMM = s.SurfaceMM2, s.ContactMM2, s.DepthMM
+	e.BoxL = s.SizeMM.X * s.SizeMM.Y * s.SizeMM.Z / 1e6
+	if l.Machine != nil {
+		e.SetUpS = l.Machine.SetUpMin * 60 * float64(e.Builds)
+		e.UnloadS = l.Machine.UnloadMin * 60 * float64(e.Builds)
+	}
+	e.Share = 1
+}
+
+// Of estimates the line with the physics of its machine's family; ok is false when the machine states none or the
+// part does not go on it.
+func Of(l Line) (Estimate, bool) {
+	if l.Packing.PerBuild <= 0 || l.Qty <= 0 || l.LayerMM <= 0 {
+		return Estimate{}, false
+	}
+	switch {
+	case l.Machine.MEX != nil:
+		return extrusion(&l), true
+	case l.Machine.MJT != nil:
+		return jetting(&l), true
+	case l.Machine.PBF != nil && l.Machine.PBF.Metal:
+		return metalBed(&l), true
+	case l.Machine.PBF != nil:
+		return powderBed(&l), true
+	case l.Machine.VPP != nil:
+		return vat(&l), true
+	}
+	return Estimate{}, false
+}
+
+func hours(name, formula string, s float64, origin string) Why {
+	return Why{Name: name, Formula: formula, Value: s / 3600, Unit: "h", Origin: origin}
+}
+
+func grams(name, formula string, g float64, origin string) Why {
+	return Why{Name: name, Formula: formula, Value: g, Unit: "g", Origin: origin}
+}

@@ -1,0 +1,280 @@
+package estimate
+
+import (
+	"fmt"
+	"math"
+
+	"firstoff/shop"
+)
+
+// Extrusion is the road model of one machine at one layer height and infill (handbook 3.1). It holds no part.
+type Extrusion struct {
+	M       *shop.MEX
+	LayerMM float64
+	WidthMM float64
+	Infill  float64 // 0..1
+	Solid   bool
+	VContour, VFill, VSupport,
+	Accel float64
+}
+
+// RoadWidth is the road width at a layer height: the machine's ratio, within its tips' limits.
+func RoadWidth(m *shop.MEX, layer float64) float64 {
+	w := layer * m.RoadPerLayer
+	if m.RoadPerLayer <= 0 {
+		w = 2 * layer
+	}
+	if m.RoadMinMM > 0 {
+		w = math.Max(w, m.RoadMinMM)
+	}
+	if m.RoadMaxMM > 0 {
+		w = math.Min(w, m.RoadMaxMM)
+	}
+	return w
+}
+
+// NewExtrusion sets the model up; every speed obeys the melt limit v ≤ Q/(w·t).
+func NewExtrusion(m *shop.MEX, layer, infillPct float64) Extrusion {
+	w := RoadWidth(m, layer)
+	limit := math.Inf(1)
+	if m.FlowMM3S > 0 {
+		limit = m.FlowMM3S / (w * layer)
+	}
+	or := func(v float64) float64 {
+		if v <= 0 {
+			v = m.SpeedMMS
+		}
+		return math.Min(v, limit)
+	}
+	e := Extrusion{M: m, LayerMM: layer, WidthMM: w, Infill: infillPct / 100,
+		VContour: or(m.ContourMMS), VFill: or(m.SpeedMMS), VSupport: or(m.SupportMMS), Accel: m.AccelMMS2}
+	if infillPct >= 100 || infillPct <= 0 {
+		e.Infill, e.Solid = 1, true
+	}
+	return e
+}
+
+// Roads is what one part takes on an extrusion machine, besides what a tray shares. s, mm, mm³.
+type Roads struct {
+	ContourS, SkinS, SparseS, SupportS, TravelS, StartS float64
+	ContourMM, SkinMM, SparseMM, SupportMM              float64
+	ModelMM3, SupportMM3                                float64
+	Starts                                              float64
+	Switches                                            int // layers that hold both materials
+	Layers                                              int // base layers included
+}
+
+// PartS is the time one part adds to a tray.
+func (r Roads) PartS() float64 {
+	return r.ContourS + r.SkinS + r.SparseS + r.SupportS + r.TravelS + r.StartS
+}
+
+// direction is the index into Layer.Across of a layer's raster lines.
+func (e Extrusion) direction(layer int) int {
+	if n := len(e.M.RasterDeg); n > 0 {
+		return int(math.Round(math.Mod(e.M.RasterDeg[layer%n]+360, 180)/45)) % 4
+	}
+	return 1 + layer&1*2
+}
+
+// Of sums the layers of a posed part.
+func (e Extrusion) Of(s *Stack, supported bool) Roads {
+	var r Roads
+	boxDiag := math.Sqrt(s.SizeMM.X * s.SizeMM.Y)
+	for i := range s.Layers {
+		e.layer(&r, &s.Layers[i], i, supported, boxDiag)
+	}
+	r.Layers = len(s.Layers)
+	if supported && e.M.BaseLayers > 0 && len(s.Layers) > 0 {
+		l := &s.Layers[0]
+		a := l.AreaMM2 + l.SupportMM2
+		for b := 0; b < e.M.BaseLayers; b++ {
+			e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, a, math.Sqrt(a)*math.Max(1, l.Islands), 1, e.VSupport)
+		}
+		r.Layers += e.M.BaseLayers
+	}
+	return r
+}
+
+// lines adds parallel rest-to-rest lines filling area a whose extent across the lines is across.
+func (e Extrusion) lines(sec, length, vol *float64, a, across, density, v float64) {
+	if a <= 0 || density <= 0 {
+		return
+	}
+	w := e.WidthMM
+	total := a * density / w
+	n := across * density / w
+	if n < 1 {
+		n = math.Min(1, total/w)
+	}
+	if n <= 0 {
+		return
+	}
+	*length += total
+	*vol += total * w * e.LayerMM
+	*sec += n * RestS(total/n, v, e.Accel)
+	if e.M.TravelMMS > 0 { // the step to the next line
+		*sec += math.Max(0, n-1) * RestS(w/density, e.M.TravelMMS, e.Accel)
+	}
+}
+
+// contours lays the outline roads and returns the area left inside and how far in it begins.
+func (e Extrusion) contours(r *Roads, l *Layer) (left, inset float64) {
+	w := e.WidthMM
+	left = l.AreaMM2
+	for k := 1; k <= e.M.Contours && left > 0; k++ {
+		d := (2*float64(k) - 1) * w / 2
+		p := l.PerimeterMM - l.TurnMM*d
+		if p <= 0 {
+			break
+		}
+		took := p * w
+		share := 1.0
+		if took > left { // walls thinner than two roads: what room there is
+			share = left / took
+		}
+		left -= took * share
+		inset = d + w/2
+		r.ContourMM += p * share
+		r.ModelMM3 += p * share * w * e.LayerMM
+		r.ContourS += share * e.contourS(p, l)
+		r.Starts += l.Loops * share
+	}
+	return left, inset
+}
+
+// contourS is the time of one set of closed loops of total length p.
+func (e Extrusion) contourS(p float64, l *Layer) float64 {
+	v, a := e.VContour, e.Accel
+	t := p / v
+	if a <= 0 {
+		return t
+	}
+	var corners, loss, worst float64
+	for k := 1; k < len(l.Corners); k++ {
+		if l.Corners[k] == 0 {
+			continue
+		}
+		x := CornerLossS(v, CornerMMS(float64(k)*math.Pi/12, e.M.JunctionMM, a), a)
+		corners += l.Corners[k]
+		loss += l.Corners[k] * x
+		worst = math.Max(worst, x)
+	}
+	// every loop starts and ends at rest, in one of its corners if it has any
+	loss += l.Loops * math.Max(0, v/a-worst)
+	if n := math.Max(corners, l.Loops); n > 0 {
+		return math.Min(t+loss, math.Max(t, n*RestS(p/n, v, a)))
+	}
+	return t + loss
+}
+
+func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box float64) {
+	if l.AreaMM2 > 0 {
+		left, inset := e.contours(r, l)
+		across := l.Across[e.direction(index)]
+		holes := l.Loops - l.Islands
+		across = math.Max(across-2*inset*(l.Islands-holes), left/math.Max(box*1.5, 1))
+		if left > 0 {
+			skin := left
+			if !e.Solid {
+				skin = math.Min(left, l.SkinMM2*left/l.AreaMM2)
+			}
+			sparse := left - skin
+			e.lines(&r.SkinS, &r.SkinMM, &r.ModelMM3, skin, across*math.Sqrt(skin/left), 1, e.VFill)
+			e.lines(&r.SparseS, &r.SparseMM, &r.ModelMM3, sparse, across*math.Sqrt(sparse/left), e.Infill, e.VFill)
+			if skin > 0 {
+				r.Starts += l.Islands
+			}
+			if sparse > 0 {
+				r.Starts += l.Islands
+			}
+			if e.M.TravelMMS > 0 {
+				hop := 0.25 * math.Sqrt(l.AreaMM2/math.Max(1, l.Islands))
+				r.TravelS += l.Islands * RestS(hop, e.M.TravelMMS, e.Accel)
+			}
+		}
+		if e.M.TravelMMS > 0 && l.Loops > 0 {
+			hop := 0.52 * box / math.Sqrt(l.Loops)
+			r.TravelS += l.Loops * RestS(hop, e.M.TravelMMS, e.Accel)
+			r.TravelS += l.Loops * float64(e.M.Contours-1) * RestS(e.WidthMM, e.M.TravelMMS, e.Accel)
+		}
+		r.StartS = r.Starts * e.M.StartS
+	}
+	if supported && l.SupportMM2 > 0 {
+		if l.AreaMM2 > 0 {
+			r.Switches++
+		}
+		n := math.Max(1, l.SupportIslands)
+		inner := math.Max(0, l.SupportMM2-l.SupportInterfaceMM2)
+		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, inner, math.Sqrt(inner*n), e.M.SupportPct/100, e.VSupport)
+		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, l.SupportInterfaceMM2, math.Sqrt(l.SupportInterfaceMM2*n), 1, e.VSupport)
+		r.Starts += n
+		r.StartS = r.Starts * e.M.StartS
+		if e.M.TravelMMS > 0 {
+			r.TravelS += n * RestS(0.52*box/math.Sqrt(n), e.M.TravelMMS, e.Accel)
+		}
+	}
+}
+
+// SparseMM3 is the solid volume of a body of volume v whose core (what is left inside shell and skins) is filled to phi.
+func SparseMM3(v, core, phi float64) float64 { return v - core + phi*core }
+
+// DepositionCM3H is the rate at which a road of width w and height t is laid at speed v, cm³/h.
+func DepositionCM3H(t, w, v float64) float64 { return t * w * v * 3.6 }
+
+func extrusion(l *Line) Estimate {
+	var e Estimate
+	l.frame(&e)
+	m, x := l.Machine, NewExtrusion(l.Machine.MEX, l.LayerMM, l.InfillPct)
+	r := x.Of(l.Stack, l.Support != nil)
+	e.Layers = r.Layers
+	f := l.Factor
+	full, last := builds(l.Qty, e.PerBuild)
+	shared := func(n int) float64 { // of a build of n parts
+		if n == 0 {
+			return 0
+		}
+		s := float64(r.Layers)*x.M.LayerS + float64(r.Switches)*x.M.SwitchS
+		s = s*one(f.Layers) + m.WarmUpH*3600 + m.CoolDownH*3600 + f.FixedS
+		if n > 1 && x.M.TravelMMS > 0 { // from part to part, once around in every layer
+			s += float64(r.Layers) * float64(n) * RestS((l.Packing.StepX+l.Packing.StepY)/2, x.M.TravelMMS, x.Accel)
+		}
+		return s
+	}
+	part := r.PartS() * one(f.Roads)
+	buildOf := func(n int) float64 { return shared(n) + float64(n)*part }
+	total := float64(full)*buildOf(e.PerBuild) + buildOf(last)
+	if last == 0 {
+		total = float64(full) * buildOf(e.PerBuild)
+	}
+	e.LongestS = buildOf(min(l.Qty, e.PerBuild))
+	e.BuildS = Within(total, l.spreadPct())
+	e.ChargedS = e.BuildS
+
+	rho, rhoS := density(l.Material), density(l.Support)
+	g := one(f.Grams)
+	e.PartG = Within(r.ModelMM3*rho*g, l.gramsPct())
+	e.SupportG = Within(r.SupportMM3*rhoS*g, 5)
+	q, nb := float64(l.Qty), float64(e.Builds)
+	purge := nb * (m.PurgeG + x.M.PurgePerLayerG*float64(r.Switches))
+	tail := 1 + x.M.SpoolTailPct/100
+	e.StockG = e.PartG.Times(q).Along(Sure(purge)).Times(tail)
+	if l.Support != nil {
+		e.SupportStockG = e.SupportG.Times(q).Along(Sure(nb * x.M.PurgePerLayerG * float64(r.Switches))).Times(tail)
+	}
+	o := string(m.Origin)
+	roads := fmt.Sprintf("road %.3f × %.3f mm", x.WidthMM, x.LayerMM)
+	e.Parts = []Why{
+		hours("contours", fmt.Sprintf("%s, %.1f m at %.0f mm/s with %.0f mm/s²", roads, r.ContourMM*q/1000, x.VContour, x.Accel), r.ContourS*q*one(f.Roads), o),
+		hours("solid fill", fmt.Sprintf("%.1f m at %.0f mm/s", r.SkinMM*q/1000, x.VFill), r.SkinS*q*one(f.Roads), o),
+		hours("sparse fill", fmt.Sprintf("%.1f m, %.0f %%", r.SparseMM*q/1000, l.InfillPct), r.SparseS*q*one(f.Roads), o),
+		hours("support", fmt.Sprintf("%.1f m at %.0f mm/s", r.SupportMM*q/1000, x.VSupport), r.SupportS*q*one(f.Roads), o),
+		hours("travel", fmt.Sprintf("at %.0f mm/s", x.M.TravelMMS), r.TravelS*q*one(f.Roads), o),
+		hours("road starts", fmt.Sprintf("%.0f × %.2f s", r.Starts*q, x.M.StartS), r.StartS*q*one(f.Roads), o),
+		hours("layer changes", fmt.Sprintf("%d × %.1f s × %d builds", r.Layers, x.M.LayerS, e.Builds), nb*float64(r.Layers)*x.M.LayerS*one(f.Layers), o),
+		hours("material switches", fmt.Sprintf("%d × %.1f s × %d builds", r.Switches, x.M.SwitchS, e.Builds), nb*float64(r.Switches)*x.M.SwitchS*one(f.Layers), o),
+		hours("warm-up and cool-down", fmt.Sprintf("%.2f h + %.2f h × %d builds", m.WarmUpH, m.CoolDownH, e.Builds), nb*(m.WarmUpH+m.CoolDownH)*3600, o),
+	}
+	e.SupportMM2 = l.Stack.ContactMM2
+	return e
+}
