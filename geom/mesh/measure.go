@@ -27,17 +27,17 @@ type sums struct {
 	s         [3]float64 // twice the area times three times the centroid
 	c         [3]float64
 	q         [6]float64
-	lo, hi    [3]float32
 }
 
 // Measure sums the surface up. Sums run in float64 about the middle of the box, plainly within pieces of 512 facets and
 // compensated (Neumaier 1974) between them, in an order that does not depend on the number of cores.
 // The volume of an open surface is that of the cone closing it from the surface's centroid, which turns and moves with the part.
 // Volume integrals by signed tetrahedra, e.g. Lien and Kajiya, IEEE CG&A 4(10), 1984.
-func (m *Mesh) Measure() Measures {
+func (m *Mesh) Measure() Measures { return m.measure(m.Box()) }
+
+func (m *Mesh) measure(box r3.Box) Measures {
 	n := m.Facets()
-	var r Measures
-	r.Box = m.Box()
+	r := Measures{Box: box}
 	if n == 0 {
 		return r
 	}
@@ -124,22 +124,35 @@ func (m *Mesh) Box() r3.Box {
 	if len(m.Tri) == 0 {
 		return r3.EmptyBox()
 	}
-	inf := float32(math.Inf(1))
-	lo, hi := [3]float32{inf, inf, inf}, [3]float32{-inf, -inf, -inf}
-	if !m.hasLoose() {
-		for p := m.Pos; len(p) >= 3; p = p[3:] {
-			lo[0], hi[0] = min(lo[0], p[0]), max(hi[0], p[0])
-			lo[1], hi[1] = min(lo[1], p[1]), max(hi[1], p[1])
-			lo[2], hi[2] = min(lo[2], p[2]), max(hi[2], p[2])
-		}
-	} else {
-		for _, v := range m.Tri {
-			p := m.Pos[3*v : 3*v+3 : 3*v+3]
-			for x := range 3 {
-				lo[x], hi[x] = min(lo[x], p[x]), max(hi[x], p[x])
-			}
+	if m.hasLoose() {
+		return m.boxOfFacets()
+	}
+	lo, hi := emptyCorners()
+	for p := m.Pos; len(p) >= 3; p = p[3:] {
+		lo[0], hi[0] = min(lo[0], p[0]), max(hi[0], p[0])
+		lo[1], hi[1] = min(lo[1], p[1]), max(hi[1], p[1])
+		lo[2], hi[2] = min(lo[2], p[2]), max(hi[2], p[2])
+	}
+	return cornersBox(lo, hi)
+}
+
+func (m *Mesh) boxOfFacets() r3.Box {
+	lo, hi := emptyCorners()
+	for _, v := range m.Tri {
+		p := m.Pos[3*v : 3*v+3 : 3*v+3]
+		for x := range 3 {
+			lo[x], hi[x] = min(lo[x], p[x]), max(hi[x], p[x])
 		}
 	}
+	return cornersBox(lo, hi)
+}
+
+func emptyCorners() (lo, hi [3]float32) {
+	inf := float32(math.Inf(1))
+	return [3]float32{inf, inf, inf}, [3]float32{-inf, -inf, -inf}
+}
+
+func cornersBox(lo, hi [3]float32) r3.Box {
 	return r3.Box{
 		Min: r3.Vec{X: float64(lo[0]), Y: float64(lo[1]), Z: float64(lo[2])},
 		Max: r3.Vec{X: float64(hi[0]), Y: float64(hi[1]), Z: float64(hi[2])},
