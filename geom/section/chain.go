@@ -124,8 +124,9 @@ func (w *Work) link() {
 }
 
 func mix(e uint64) uint64 {
-	e *= 0x9e3779b97f4a7c15
-	return e ^ e>>29 ^ e>>47
+	e = (e ^ e>>32) * 0x9e3779b97f4a7c15
+	e = (e ^ e>>29) * 0xd6e8feb86659fd93
+	return e >> 32
 }
 
 // walk follows the links and lays the contours out one after another.
