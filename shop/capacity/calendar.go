@@ -58,14 +58,17 @@ type hours struct {
 	joined bool  // the last week's end meets its own start
 }
 
-func newHours(c Calendar) *hours {
+func newHours(c Calendar) *hours { return prepare(c, true) }
+
+// prepare joins intervals that touch, or keeps them apart as shifts that may be missed one by one.
+func prepare(c Calendar, join bool) *hours {
 	if len(c) == 0 {
 		return nil
 	}
 	h := &hours{last: c[len(c)-1].End}
 	cut := h.last - week
 	for _, iv := range c {
-		if n := len(h.iv); n > 0 && h.iv[n-1].End == iv.Start && iv.Start != cut {
+		if n := len(h.iv); n > 0 && join && h.iv[n-1].End == iv.Start && iv.Start != cut {
 			h.iv[n-1].End = iv.End
 		} else {
 			h.iv = append(h.iv, iv)
@@ -108,6 +111,13 @@ func (h *hours) find(t int64) int {
 		}
 	}
 	return lo
+}
+
+// opening is the first interval, as given, that is open at or after t.
+func (h *hours) opening(t int64) (start, end int64) {
+	t, k := h.fold(t)
+	i := h.find(t)
+	return max(t, h.iv[i].Start) + k, h.iv[i].End + k
 }
 
 func (h *hours) next(t int64) (start, end int64) {

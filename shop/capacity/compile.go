@@ -162,7 +162,7 @@ func compile(load Load, shop Shop, now int64, opt Options) (*model, error) {
 		if err := p.Calendar.Check(fmt.Sprintf("person %q", p.ID)); err != nil {
 			return nil, err
 		}
-		pd := person{hours: newHours(p.Calendar), absent: p.AbsentProb}
+		pd := person{hours: prepare(p.Calendar, p.AbsentProb == 0), absent: p.AbsentProb}
 		if p.AbsentProb < 0 || p.AbsentProb >= 1 {
 			return nil, fault.New(fault.Invalid, "person_absence", fmt.Sprintf("person %q", p.ID), "The chance of absence must be at least 0 and less than 1.")
 		}

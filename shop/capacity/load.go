@@ -75,7 +75,7 @@ type Person struct {
 	ID         string
 	Skills     []string
 	Calendar   Calendar
-	AbsentProb float64 // chance of staying away, day by day (UTC days of the calendar's intervals)
+	AbsentProb float64 // chance of staying away, day by day (UTC day on which an interval of the calendar starts); needs a calendar
 }
 
 // Shop is what the load runs on.

@@ -3,6 +3,7 @@ package capacity
 import (
 	"context"
 	"math"
+	"slices"
 	"sort"
 	"sync"
 )
@@ -211,6 +212,7 @@ type world struct {
 	jobEnd  []int64
 	jobMul  []float64
 	redone  []int32
+	touched []int32 // classes that got work at this instant
 
 	wait       []int64 // job x (resources, skills busy, skills off, resource closed)
 	busyRes    []int64
@@ -271,7 +273,13 @@ func (w *world) play(rep int) {
 			w.people[e.arg].busy = false
 			w.serve(e.arg, m.nRes)
 		case evReady:
+			// What becomes ready at one instant competes before anything starts.
+			w.touched = w.touched[:0]
 			w.ready(e.arg)
+			for len(w.events) > 0 && w.events[0].t == e.t && w.events[0].kind == evReady {
+				w.ready(w.events.pop().arg)
+			}
+			w.settle()
 		case evPersonOn:
 			if w.people[e.arg].wake == e.t {
 				w.people[e.arg].wake = 0
@@ -397,7 +405,58 @@ func (w *world) ready(o int32) {
 		return
 	}
 	w.queue[c].push(waiting{w.key(o), o, w.t})
-	w.try(c)
+	w.touched = append(w.touched, c)
+}
+
+// settle starts what it can of the touched classes, the most urgent first.
+func (w *world) settle() {
+	if len(w.touched) == 1 {
+		w.try(w.touched[0])
+		return
+	}
+	slices.Sort(w.touched)
+	w.touched = slices.Compact(w.touched)
+	for {
+		best, bestKey, bestA, bestWho := int32(-1), int64(math.MaxInt64), -1, int32(-1)
+		var best0 waiting
+		for _, c := range w.touched {
+			if len(w.queue[c]) == 0 {
+				continue
+			}
+			cl, top := &w.m.classes[c], w.queue[c][0]
+			a, k := -1, top.key
+			if len(cl.slots) > 0 {
+				if a = w.room(c); a < 0 {
+					continue
+				}
+				s := cl.slots[a]
+				k += int64(w.m.campaign * float64(w.m.changeover(&w.m.slots[s], w.slots[s].loaded, cl.family)))
+			}
+			if best >= 0 && (k > bestKey || k == bestKey && !top.before(best0)) {
+				continue
+			}
+			who := int32(-1)
+			if cl.skill >= 0 {
+				if who = w.handAt(c, a); who < 0 {
+					continue
+				}
+			}
+			best, bestKey, bestA, bestWho, best0 = c, k, a, who, top
+		}
+		if best < 0 {
+			return
+		}
+		w.begin(best, bestA, bestWho, w.m.nRes+2*w.m.nSkill)
+	}
+}
+
+// handAt finds a person for the first of class c on its alternative a (-1: none needed).
+func (w *world) handAt(c int32, a int) int32 {
+	if a < 0 {
+		return w.hand(c, nil, -1)
+	}
+	s := w.m.classes[c].slots[a]
+	return w.hand(c, &w.m.slots[s], w.slots[s].loaded)
 }
 
 // try starts the first of class c as long as there is room and hands.
@@ -412,12 +471,7 @@ func (w *world) try(c int32) {
 		}
 		who := int32(-1)
 		if cl.skill >= 0 {
-			var s *slot
-			loaded := int32(-1)
-			if a >= 0 {
-				s, loaded = &w.m.slots[cl.slots[a]], w.slots[cl.slots[a]].loaded
-			}
-			if who = w.hand(c, s, loaded); who < 0 {
+			if who = w.handAt(c, a); who < 0 {
 				return
 			}
 		}
@@ -523,8 +577,11 @@ func (w *world) onShift(p int32, need int64) bool {
 // shift is the first opening at or after t on a day the person comes.
 func (w *world) shift(p int32, t int64) (start, end int64) {
 	d := &w.m.people[p]
+	if d.absent == 0 || w.m.opt.Exact {
+		return d.hours.next(t)
+	}
 	for range 1000 {
-		start, end = d.hours.next(t)
+		start, end = d.hours.opening(t)
 		if !w.away(p, start) {
 			return start, end
 		}
@@ -717,7 +774,7 @@ func (w *world) finish(o int32) {
 	if next >= 0 {
 		c = m.ops[next].class
 		if m.classes[c].mode == modeWait {
-			w.ready(next)
+			w.ready(next) // only starts its clock
 			c = -1
 		} else {
 			w.queue[c].push(waiting{w.key(next), next, w.t})
