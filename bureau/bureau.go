@@ -43,7 +43,7 @@ type Bureau struct {
 
 // Kinds of task.
 const (
-	TaskAnalyse = "analyse" // id: file id "/" round
+	TaskAnalyse = "analyse" // id: file id "-" round, e.g. "F-1001-2"
 )
 
 // ── Requests ─────────────────────────────────────────────────────────────────────────────────────

@@ -62,7 +62,7 @@ type Records interface {
 	DeleteLine(ctx context.Context, id string) error
 
 	AddMessage(ctx context.Context, m *request.Message) error
-	SaveMessage(ctx context.Context, m request.Message) error
+	SaveMessage(ctx context.Context, m *request.Message) error
 	Messages(ctx context.Context, requestID string) ([]request.Message, error)
 	OpenQuestions(ctx context.Context) ([]request.Message, error)
 
@@ -91,7 +91,7 @@ type Records interface {
 	Trail(ctx context.Context, about string, limit int) ([]trail.Event, error)
 
 	// PutTable keeps a computed table by key; Table finds it.
-	PutTable(ctx context.Context, key digest.Digest, t offer.Table) error
+	PutTable(ctx context.Context, key digest.Digest, t offer.Table, at time.Time) error
 	Table(ctx context.Context, key digest.Digest) (offer.Table, error)
 }
 

@@ -157,6 +157,7 @@ type Message struct {
 	Text      string    `json:"text"`
 	At        time.Time `json:"at"`
 	Answered  bool      `json:"answered"` // a client's question the desk has replied to
+	Version   int       `json:"version"`
 }
 
 // MaxQty is the largest quantity a line may have: above it a different kind of offer is wanted.
