@@ -11,6 +11,7 @@ type Report struct {
 	Facets, Vertices int // vertices: those that facets use
 	Edges            int
 	Closed           bool // every edge used exactly twice, once in each direction
+	Solid            bool // encloses a volume: closed, except that bodies may touch along edges
 
 	BoundaryEdges       int // used by one facet
 	NonManifoldEdges    int // used by more than two
@@ -63,7 +64,7 @@ func Check(m *Mesh) *Report {
 
 func check(m *Mesh, t *Topology) *Report {
 	r := &Report{
-		Facets: m.Facets(), Edges: t.Edges, Closed: t.Closed(),
+		Facets: m.Facets(), Edges: t.Edges, Closed: t.Closed(), Solid: t.Solid(),
 		BoundaryEdges: t.Boundary, NonManifoldEdges: t.NonManifold, MisorientedEdges: t.Misoriented,
 	}
 	r.edgePlaces(m, t)

@@ -203,6 +203,7 @@ type nest struct {
 	role   []Role
 	parent []int
 	depth  []int
+	out    []bool // faces outwards once turned
 	turn   []bool // after making its facets agree with its first one, the shell must be turned as a whole
 }
 
@@ -212,7 +213,7 @@ type nest struct {
 // inside material is embedded. An outermost shell that faces inwards is turned, and all in it with it. A shell whose facets do not
 // agree faces outwards at even depth and inwards at odd depth.
 func nestOf(m *Mesh, t *Topology, p *pieces, lists [][]uint32) nest {
-	n := nest{role: make([]Role, p.n), parent: make([]int, p.n), depth: make([]int, p.n), turn: make([]bool, p.n)}
+	n := nest{role: make([]Role, p.n), parent: make([]int, p.n), depth: make([]int, p.n), turn: make([]bool, p.n), out: make([]bool, p.n)}
 	closed := make([]bool, p.n)
 	mixed := make([]bool, p.n)
 	for s := range closed {
@@ -310,6 +311,9 @@ func nestOf(m *Mesh, t *Topology, p *pieces, lists [][]uint32) nest {
 			}
 		}
 	}
+	for s := range n.out {
+		n.out[s] = (vol[s] > 0) != n.turn[s]
+	}
 	return n
 }
 
@@ -356,11 +360,14 @@ func containers(m *Mesh, p *pieces, lists [][]uint32, closed []bool, box []r3.Bo
 		if !ask[s] {
 			continue
 		}
-		// A vertex that lies on another shell says nothing about it: then a vertex of the next facet is asked about that one.
+		// A point that lies on another shell says nothing about it: then the next one is asked about that shell. Corners and
+		// centroids of the first facets are tried.
 		var open []uint32
-		for try, f := range lists[s] {
+		for try := range min(4*len(lists[s]), 256) {
 			met = met[:0]
-			g.above(m, m.Vertex(m.Tri[3*f]), func(f uint32, w int, on bool) {
+			a, b, c := m.Corners(int(lists[s][try/4]))
+			p3 := [4]r3.Vec{a, b, c, a.Add(b).Add(c).Mul(1.0 / 3)}
+			g.above(m, p3[try%4], func(f uint32, w int, on bool) {
 				if c := p.of[f]; int(c) != s {
 					met = append(met, c)
 					wind[c] += w
@@ -379,7 +386,7 @@ func containers(m *Mesh, p *pieces, lists [][]uint32, closed []bool, box []r3.Bo
 				}
 				wind[c], tied[c] = 0, false
 			}
-			if open = still; len(open) == 0 || try == 64 {
+			if open = still; len(open) == 0 {
 				break
 			}
 		}

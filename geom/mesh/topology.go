@@ -30,6 +30,22 @@ func (t *Topology) Closed() bool {
 	return t.Edges > 0 && t.Boundary == 0 && t.NonManifold == 0 && t.Misoriented == 0
 }
 
+// Solid says whether every half-edge has a mate that runs the other way: the surface encloses a volume, though bodies may
+// touch along an edge. A closed mesh is solid; a solid one with non-manifold edges is not closed.
+func (t *Topology) Solid() bool {
+	if t.Edges == 0 || t.Boundary > 0 || t.Misoriented > 0 {
+		return false
+	}
+	for _, g := range t.crowded {
+		for _, h := range g {
+			if t.Mate[h] == None {
+				return false
+			}
+		}
+	}
+	return true
+}
+
 // From is the vertex where half-edge h starts, To where it ends.
 func (m *Mesh) From(h uint32) uint32 { return m.Tri[h] }
 

@@ -63,21 +63,3 @@ func (m *Mesh) Soup() []float32 {
 	}
 	return out
 }
-
-// Pick is the mesh of the given facets, in the order given, with only the vertices they use, in order of first use.
-func (m *Mesh) Pick(facets []uint32) *Mesh {
-	to := make(map[uint32]uint32, len(facets)/2+3)
-	out := &Mesh{Tri: make([]uint32, 0, 3*len(facets))}
-	for _, f := range facets {
-		for _, v := range m.Tri[3*f : 3*f+3] {
-			n, ok := to[v]
-			if !ok {
-				n = uint32(len(to))
-				to[v] = n
-				out.Pos = append(out.Pos, m.Pos[3*v:3*v+3]...)
-			}
-			out.Tri = append(out.Tri, n)
-		}
-	}
-	return out
-}

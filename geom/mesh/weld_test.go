@@ -18,6 +18,11 @@ func cube() *Mesh {
 	}
 }
 
+var (
+	identity = r3.Identity
+	zero     = r3.Vec{}
+)
+
 func moved(m *Mesh, x, y, z float64) *Mesh {
 	return m.Transformed(r3.Identity, 1, r3.Vec{X: x, Y: y, Z: z})
 }
