@@ -456,20 +456,18 @@ func (g *columns) cell(axis int, v float64) int {
 }
 
 // above calls hit for every facet straight above p: +1 where the ray leaves material, -1 where it enters. on says that
-// p lies on the facet's plane. Ties in x and y are broken as if p lay a little lower in x and higher in y, the same for all facets.
+// p lies on the facet or beside it in its plane: then nothing is decided. Ties in x and y are broken as if p lay a little lower in x and higher in y, the same for all facets.
 func (g *columns) above(m *Mesh, p r3.Vec, hit func(f uint32, w int, on bool)) {
 	x, y := g.cell(0, p.X), g.cell(1, p.Y)
 	c := y*g.n[0] + x
 	for _, f := range g.facets[g.off[c]:g.off[c+1]] {
 		a, b, d := m.Corners(int(f))
-		w := cross2(a, b, p) + cross2(b, d, p) + cross2(d, a, p)
-		if w == 0 {
+		if holds(r3.EmptyBox().Add(a).Add(b).Add(d), r3.Box{Min: p, Max: p}) && exact.Orient3D(a, b, d, p) == 0 {
+			hit(f, 0, true)
 			continue
 		}
-		switch o := exact.Orient3D(a, b, d, p); {
-		case o == 0:
-			hit(f, w, true)
-		case o == -w:
+		w := cross2(a, b, p) + cross2(b, d, p) + cross2(d, a, p)
+		if w != 0 && exact.Orient3D(a, b, d, p) == -w {
 			hit(f, w, false)
 		}
 	}
