@@ -206,8 +206,12 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 		}
 		n := math.Max(1, l.SupportIslands)
 		inner := math.Max(0, l.SupportMM2-l.SupportInterfaceMM2)
-		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, inner, math.Sqrt(inner*n), e.M.SupportPct/100, e.VSupport)
-		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, l.SupportInterfaceMM2, math.Sqrt(l.SupportInterfaceMM2*n), 1, e.VSupport)
+		across := l.SupportAcross
+		if across == 0 {
+			across = math.Sqrt(l.SupportMM2 * n)
+		}
+		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, inner, across*math.Sqrt(inner/l.SupportMM2), e.M.SupportPct/100, e.VSupport)
+		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, l.SupportInterfaceMM2, across*math.Sqrt(l.SupportInterfaceMM2/l.SupportMM2), 1, e.VSupport)
 		r.Starts += n
 		r.StartS = r.Starts * e.M.StartS
 		if e.M.TravelMMS > 0 {

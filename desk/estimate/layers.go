@@ -25,6 +25,7 @@ type Layer struct {
 	SupportMM2          float64 // columns in this layer, interface included
 	SupportInterfaceMM2 float64 // of which dense, next to the part
 	SupportIslands      float64
+	SupportAcross       float64 // extent of support across its lines; 0 = taken from its area
 }
 
 // Stack is a posed part cut into layers of one thickness.

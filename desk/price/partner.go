@@ -84,7 +84,7 @@ func (b Bought) Sheet() Sheet {
 		parts = append(parts, Item{Block: "outside work", Name: "handling", Formula: fmt.Sprintf("%.4g %% of the partner's price", h), Value: h, Unit: "%", Origin: "shop: 10–25 %, common practice", Minor: float64(sum.Times(h / 100))})
 	}
 	s.Items = parts
-	s.Items = append(s.Items, handsItem("file work", "file work", fmt.Sprintf("%.4g min once per part number", cat.Rates.FileWorkMin), cat.Rates.FileWorkMin*60, cat.Rates.EstimatorPerH, "shop rates: estimator", false))
+	s.Items = append(s.Items, fileWork(cat, b.Works)...)
 	s.Items = append(s.Items, WorkItems(cat, b.Works)...)
 	s.Items = append(s.Items, packing(cat, b.PartG*q)...)
 	return s

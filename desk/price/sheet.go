@@ -33,6 +33,19 @@ type Made struct {
 	Line     estimate.Line
 	Estimate estimate.Estimate
 	Works    []estimate.Work
+	// ChangeoverS is the hands' time of changing the machine's material for this line; 0 when it is loaded.
+	ChangeoverS float64
+}
+
+// fileWork is the catalogue's file work, unless the route's operations hold it.
+func fileWork(cat *shop.Catalogue, works []estimate.Work) []Item {
+	for _, w := range works {
+		if w.Op.Skill == "estimate" {
+			return nil
+		}
+	}
+	m := cat.Rates.FileWorkMin
+	return []Item{handsItem("file work", "file work", fmt.Sprintf("%.4g min once per part number", m), m*60, cat.Rates.EstimatorPerH, "shop rates: estimator", false)}
 }
 
 // Sheet lists the costs of a line made on one of the shop's machines.
@@ -47,8 +60,11 @@ func (d Made) Sheet() Sheet {
 		s.Yield, s.YieldOrigin = 1-m.FailPct/100, string(m.Origin)
 	}
 	q := d.Line.Qty
+	s.Items = append(s.Items, fileWork(cat, d.Works)...)
+	if d.ChangeoverS > 0 {
+		s.Items = append(s.Items, handsItem("set-up", "change material", fmt.Sprintf("%.4g min: not loaded now", d.ChangeoverS/60), d.ChangeoverS, r.OperatorPerH, "shop rates: operator", false))
+	}
 	s.Items = append(s.Items,
-		handsItem("file work", "file work", fmt.Sprintf("%.4g min once per part number", r.FileWorkMin), r.FileWorkMin*60, r.EstimatorPerH, "shop rates: estimator", false),
 		handsItem("set-up", "set up", fmt.Sprintf("%.4g min × %d builds, share %.3f", m.SetUpMin, e.Builds, e.Share), e.SetUpS, r.OperatorPerH, "shop rates: operator", true),
 		handsItem("set-up", "unload", fmt.Sprintf("%d builds, share %.3f", e.Builds, e.Share), e.UnloadS, r.OperatorPerH, "shop rates: operator", true),
 	)
@@ -82,7 +98,11 @@ func WorkItems(cat *shop.Catalogue, works []estimate.Work) []Item {
 	for _, w := range works {
 		rate, from := skillRate(cat.Rates, w.Op.Skill)
 		if w.HandsS > 0 {
-			it := handsItem("hands", w.Op.Name, w.Formula, w.HandsS, rate, from, w.Op.Skill != "pack")
+			block := "hands"
+			if w.Op.Skill == "estimate" {
+				block = "file work"
+			}
+			it := handsItem(block, w.Op.Name, w.Formula, w.HandsS, rate, from, w.Op.Skill != "pack" && w.Op.Skill != "estimate")
 			if w.Op.Origin != "" {
 				it.Origin += "; times: " + string(w.Op.Origin)
 			}
