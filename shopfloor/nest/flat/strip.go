@@ -1,0 +1,146 @@
+package flat
+
+import (
+	"math"
+	"sort"
+)
+
+// lengthOf is how far the farthest piece reaches along x in region 0.
+func (l *layout) lengthOf() float64 {
+	var r float64
+	for i := range l.x {
+		r = math.Max(r, l.x[i]+l.t.turned[l.or[i]].Box.MaxX)
+	}
+	return r
+}
+
+// shorten sets the strip's length; what lies beyond a random cut moves along.
+func (m *mover) shorten(to float64) {
+	l := m.layout
+	d := l.regions[0].MaxX - to
+	cut := m.r.float() * to
+	for i := range l.x {
+		b := &l.t.turned[l.or[i]].Box
+		if l.x[i]+(b.MinX+b.MaxX)/2 > cut {
+			l.x[i] -= d
+		}
+	}
+	l.regions[0].MaxX = to
+	m.tidy()
+}
+
+// swapLarge disturbs the layout: two large unlike pieces change places.
+func (m *mover) swapLarge() {
+	l := m.layout
+	n := l.n()
+	if n < 2 {
+		return
+	}
+	by := make([]int, n)
+	for i := range by {
+		by[i] = i
+	}
+	size := func(i int) float64 { b := l.t.turned[l.or[i]].Box; return b.W() * b.H() }
+	sort.Slice(by, func(a, b int) bool {
+		sa, sb := size(by[a]), size(by[b])
+		if sa != sb {
+			return sa > sb
+		}
+		return by[a] < by[b]
+	})
+	// the larger pieces, down to the one at which three quarters of the boxes' area is reached
+	var all, sum float64
+	for _, i := range by {
+		all += size(i)
+	}
+	k := 0
+	for k < n && (sum < 0.75*all || k < 2) {
+		sum += size(by[k])
+		k++
+	}
+	a := by[m.r.intn(k)]
+	b := a
+	for tries := 0; tries < 50; tries++ {
+		b = by[m.r.intn(k)]
+		if l.shape[a] != l.shape[b] {
+			break
+		}
+	}
+	if a == b {
+		return
+	}
+	ba, bb := l.t.turned[l.or[a]].Box, l.t.turned[l.or[b]].Box
+	cax, cay := l.x[a]+(ba.MinX+ba.MaxX)/2, l.y[a]+(ba.MinY+ba.MaxY)/2
+	cbx, cby := l.x[b]+(bb.MinX+bb.MaxX)/2, l.y[b]+(bb.MinY+bb.MaxY)/2
+	l.x[a], l.y[a] = cbx-(ba.MinX+ba.MaxX)/2, cby-(ba.MinY+ba.MaxY)/2
+	l.x[b], l.y[b] = cax-(bb.MinX+bb.MaxX)/2, cay-(bb.MinY+bb.MaxY)/2
+	l.reg[a], l.reg[b] = l.reg[b], l.reg[a]
+	m.tidy()
+}
+
+// attempt is an unfinished layout kept for another try.
+type attempt struct {
+	s     spots
+	total float64
+}
+
+// explore shortens as long as it can; where it cannot, it goes on from a disturbed former attempt.
+func (m *mover) explore(best *spots, shrink float64, until func() bool) {
+	l := m.layout
+	var pool []attempt
+	l.load(best)
+	length := l.lengthOf()
+	l.regions[0].MaxX = length
+	l.save(best)
+	m.shorten(length * (1 - shrink))
+	for !until() && !m.done() {
+		if m.separate() {
+			length = l.lengthOf()
+			l.regions[0].MaxX = length
+			l.save(best)
+			pool = pool[:0]
+			m.shorten(length * (1 - shrink))
+			continue
+		}
+		if m.done() {
+			return
+		}
+		a := attempt{total: l.total}
+		l.save(&a.s)
+		at := sort.Search(len(pool), func(k int) bool { return pool[k].total > a.total })
+		pool = append(pool, attempt{})
+		copy(pool[at+1:], pool[at:])
+		pool[at] = a
+		if len(pool) > 40 {
+			pool = pool[:40]
+		}
+		// the better ones more often: half-normal over the ranks
+		g := math.Abs(m.normal()) * 0.25
+		k := min(len(pool)-1, int(g*float64(len(pool))))
+		l.load(&pool[k].s)
+		m.swapLarge()
+	}
+}
+
+// normal is a standard normal draw (Box and Muller 1958).
+func (m *mover) normal() float64 {
+	return math.Sqrt(-2*math.Log(1-m.r.float())) * math.Cos(2*math.Pi*m.r.float())
+}
+
+// compress shortens the best layout in ever finer steps: a step that fails is halved, one that succeeds is kept or stretched.
+func (m *mover) compress(best *spots, from, to float64) {
+	l := m.layout
+	length := best.regions[0].MaxX
+	for step := from; !m.done(); {
+		l.load(best)
+		m.shorten(length * (1 - step))
+		if m.separate() {
+			length = l.lengthOf()
+			l.regions[0].MaxX = length
+			l.save(best)
+			step = math.Min(from, step*1.1)
+			continue
+		}
+		step = math.Max(to, step*0.8)
+	}
+}
