@@ -83,6 +83,7 @@ type model struct {
 	nRes     int
 	nSkill   int
 	skills   []string
+	families names
 	jobIDs   []string
 	res      []Resource
 	staff    []Person
@@ -116,7 +117,8 @@ func compile(load Load, shop Shop, now int64, opt Options) (*model, error) {
 	case opt.Campaign == 0:
 		m.campaign = 10
 	}
-	var skills, families names
+	var skills names
+	families := &m.families
 	resIndex := map[string]int32{}
 	slotsOf := make([][]int32, len(shop.Resources))
 	m.nRes = len(shop.Resources)
@@ -197,7 +199,7 @@ func compile(load Load, shop Shop, now int64, opt Options) (*model, error) {
 			jd.due = jd.release + 30*86400
 		}
 		for k, o := range j.Ops {
-			c, cls, err := m.op(&j, k, o, ji, jd.key, resIndex, slotsOf, &skills, &families, classIndex)
+			c, cls, err := m.op(&j, k, o, ji, jd.key, resIndex, slotsOf, &skills, families, classIndex)
 			if err != nil {
 				return nil, err
 			}

@@ -104,4 +104,6 @@ type Options struct {
 	Campaign float64
 	// Exact leaves out all spread, failures, breakdowns and absence.
 	Exact bool
+	// Record keeps a Tape of each replication in Result.Tapes.
+	Record bool
 }

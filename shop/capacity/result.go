@@ -57,4 +57,6 @@ type Result struct {
 	People    []Usage // by person
 	// Makespan of each replication: the last completion.
 	Makespan []int64
+	// Tapes of each replication, when Options.Record was set.
+	Tapes []Tape
 }

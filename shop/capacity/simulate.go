@@ -17,6 +17,9 @@ func Run(ctx context.Context, load Load, shop Shop, now int64, opt Options) (*Re
 	n, threads := max(1, opt.Replications), max(1, opt.Threads)
 	threads = min(threads, n)
 	r := &Result{Jobs: make([]Outcome, len(m.jobs)), Makespan: make([]int64, n)}
+	if opt.Record {
+		r.Tapes = make([]Tape, n)
+	}
 	ends := make([]int64, n*len(m.jobs))
 	for i := range r.Jobs {
 		r.Jobs[i].ID = m.jobIDs[i]
@@ -26,6 +29,9 @@ func Run(ctx context.Context, load Load, shop Shop, now int64, opt Options) (*Re
 	var wg sync.WaitGroup
 	for t := range worlds {
 		w := newWorld(m)
+		if opt.Record {
+			w.rec = newRecorder(m)
+		}
 		worlds[t] = w
 		wg.Go(func() {
 			for rep := t; rep < n && ctx.Err() == nil; rep += threads {
@@ -33,6 +39,9 @@ func Run(ctx context.Context, load Load, shop Shop, now int64, opt Options) (*Re
 				for i := range r.Jobs {
 					r.Jobs[i].Ends[rep] = w.jobEnd[i]
 					r.Makespan[rep] = max(r.Makespan[rep], w.jobEnd[i])
+				}
+				if w.rec != nil {
+					r.Tapes[rep] = w.rec.tape(m)
 				}
 			}
 		})
@@ -219,6 +228,7 @@ type world struct {
 	served     []int64
 	busyPerson []int64
 	tasks      []int64
+	rec        *recorder // nil unless the replication is to be written down
 }
 
 func newWorld(m *model) *world {
@@ -681,6 +691,9 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 func (w *world) hold(who int32, until int64) {
 	w.people[who].busy = true
 	w.tasks[who]++
+	if w.rec != nil {
+		w.rec.person(who, w.t, until)
+	}
 	if h := w.m.people[who].hours; h != nil {
 		w.busyPerson[who] += h.between(w.t, until)
 	} else {
@@ -740,6 +753,9 @@ func (w *world) finish(o int32) {
 		if st.left <= 0 {
 			st.busy = false
 			w.busyRes[m.slots[s].res] += w.t - st.since
+			if w.rec != nil {
+				w.rec.slot(m, s, st.since, w.t, st.loaded)
+			}
 		} else {
 			s = -1
 		}
