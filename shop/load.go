@@ -234,6 +234,7 @@ func (v *verifier) catalogue(c *Catalogue) {
 			v.fail("shop_value", fmt.Sprintf("$.holidays[%d].date", i), "The date %q is not of the form 2026-12-24.", h.Date)
 		}
 	}
+	v.workload(c)
 	can := map[string]bool{}
 	for _, p := range c.People {
 		for _, s := range p.Skills {
@@ -271,6 +272,37 @@ func (v *verifier) catalogue(c *Catalogue) {
 			if o.Process == "CAST" && o.MouldLife < 1 {
 				v.fail("shop_value", at+".mould_life", "mould_life is %d; a silicone tool gives at least one shot (usual: 15 to 25).", o.MouldLife)
 			}
+		}
+	}
+}
+
+// workload checks the work in hand.
+func (v *verifier) workload(c *Catalogue) {
+	ids(v, "workload", c.Workload, func(w Work) string { return w.ID })
+	if c.WorkloadAsOf != "" {
+		if _, err := time.Parse(time.RFC3339, c.WorkloadAsOf); err != nil {
+			v.fail("shop_value", "$.workload_as_of", "workload_as_of is %q; give a moment such as 2026-12-01T07:00:00+01:00.", c.WorkloadAsOf)
+		}
+	}
+	for i, w := range c.Workload {
+		at := fmt.Sprintf("$.workload[%d]", i)
+		v.within(at+".build_h", "build_h", w.BuildH, 0, 2000)
+		v.within(at+".finish_min", "finish_min", w.FinishMin, 0, 100000)
+		v.within(at+".due_days", "due_days", float64(w.DueDays), 0, 1000)
+		if w.Machine == "" {
+			continue
+		}
+		m := c.Machine(w.Machine)
+		if m == nil {
+			known := map[string]bool{}
+			for _, m := range c.Machines {
+				known[m.ID] = true
+			}
+			v.ref(at+".machine", "The machine", w.Machine, known)
+			continue
+		}
+		if !slices.Contains(m.Materials, w.Material) {
+			v.fail("shop_reference", at+".material", "The machine %q does not run %q; it runs %s.", w.Machine, w.Material, strings.Join(m.Materials, ", "))
 		}
 	}
 }

@@ -19,18 +19,22 @@ type Origin string
 
 // Catalogue is the whole shop.
 type Catalogue struct {
-	Firm       Firm          `yaml:"firm"`
-	Rates      Rates         `yaml:"rates"`
-	Processes  []Process     `yaml:"processes"`
-	Materials  []Material    `yaml:"materials"`
-	Machines   []Machine     `yaml:"machines"`
-	Resources  []Resource    `yaml:"resources"`
-	People     []Person      `yaml:"people"`
-	Shifts     []Shift       `yaml:"shifts"`
-	Holidays   []Holiday     `yaml:"holidays"`
-	Operations []Operation   `yaml:"operations"`
-	Partners   []Partner     `yaml:"partners"`
-	Revision   digest.Digest `yaml:"-"`
+	Firm       Firm        `yaml:"firm"`
+	Rates      Rates       `yaml:"rates"`
+	Processes  []Process   `yaml:"processes"`
+	Materials  []Material  `yaml:"materials"`
+	Machines   []Machine   `yaml:"machines"`
+	Resources  []Resource  `yaml:"resources"`
+	People     []Person    `yaml:"people"`
+	Shifts     []Shift     `yaml:"shifts"`
+	Holidays   []Holiday   `yaml:"holidays"`
+	Operations []Operation `yaml:"operations"`
+	Partners   []Partner   `yaml:"partners"`
+	// Workload is work already accepted when the shop began to use the program; see Work.
+	Workload []Work `yaml:"workload"`
+	// WorkloadAsOf is the moment Workload counts from, RFC 3339; empty means now.
+	WorkloadAsOf string        `yaml:"workload_as_of"`
+	Revision     digest.Digest `yaml:"-"`
 }
 
 // Firm is the bureau itself.
@@ -213,6 +217,7 @@ type MEX struct {
 	BaseLayers      int       `yaml:"base_layers"` // support base under the part
 	PurgePerLayerG  float64   `yaml:"purge_per_layer_g"`
 	SpoolTailPct    float64   `yaml:"spool_tail_pct"`
+	RasterDeg       []float64 `yaml:"raster_deg"` // raster directions from x, taken in turn by layer; multiples of 45; empty = 45, 135
 }
 
 // MJT are the parameters of a jetting machine (handbook 3.2).
@@ -355,6 +360,21 @@ type PartnerOffer struct {
 	PartsPerDay  float64      `yaml:"parts_per_day"`
 	SpreadDays   float64      `yaml:"spread_days"` // one sd
 	Origin       Origin       `yaml:"origin"`
+}
+
+// Work is a job in hand that came before the program: so much on a machine (or only by hand), so much work after it.
+type Work struct {
+	ID         string  `yaml:"id"`
+	Title      string  `yaml:"title"`
+	Machine    string  `yaml:"machine"` // empty: hand work only
+	Material   string  `yaml:"material"`
+	BuildH     float64 `yaml:"build_h"`
+	Running    bool    `yaml:"running"`    // on the machine at WorkloadAsOf; BuildH is what is left
+	FinishMin  float64 `yaml:"finish_min"` // hands after the build
+	BathH      float64 `yaml:"bath_h"`
+	InspectMin float64 `yaml:"inspect_min"`
+	ReleaseH   float64 `yaml:"release_h"` // not before so many hours after WorkloadAsOf
+	DueDays    int     `yaml:"due_days"`  // promised, business days after WorkloadAsOf
 }
 
 // Machine gives the machine with this id, or nil.
