@@ -25,9 +25,28 @@ func LandingOf(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64) Landing
 
 // lines is the scratch for one posed part: crossings of plumb lines with the surface.
 type lines struct {
+	at        []placed
 	crossings []lineCrossing
 	from      []int32
 	sorted    []uint32
+}
+
+// placed is a vertex in cells and height steps, with the lines it lies behind.
+type placed struct {
+	x, y, z     float64
+	row, column int32
+}
+
+func (l *lines) place(pos []float64, low r3.Vec, inv, scale float64) {
+	if n := len(pos) / 3; cap(l.at) < n {
+		l.at = make([]placed, n)
+	}
+	l.at = l.at[:len(pos)/3]
+	for i := range l.at {
+		p := pos[3*i:][:3:3]
+		x, y := (p[0]-low.X)*inv, (p[1]-low.Y)*inv
+		l.at[i] = placed{x, y, (p[2] - low.Z) * scale, int32(y + 0.5), int32(x + 0.5)}
+	}
 }
 
 type lineCrossing struct {
@@ -56,59 +75,56 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 	if selfSupportDeg >= 90 {
 		limit = 0
 	}
-	inv := 1 / cell
 	const steps = 1 << 30
+	l.place(pos, box.Min, 1/cell, (steps-1)/size.Z)
 	scale := (steps - 1) / size.Z
+	stretch := cell * scale // a cell's width in height steps: slopes are measured in true proportion
 	l.crossings = l.crossings[:0]
 	l.from = append(l.from[:0], make([]int32, nx*ny+1)...)
 	var plan, sampled float64
+	at := l.at
 	for t := m.Tri; len(t) >= 3; t = t[3:] {
-		a, b, c := pos[3*t[0]:][:3:3], pos[3*t[1]:][:3:3], pos[3*t[2]:][:3:3]
-		ax, ay := (a[0]-box.Min.X)*inv, (a[1]-box.Min.Y)*inv
-		bx, by := (b[0]-box.Min.X)*inv, (b[1]-box.Min.Y)*inv
-		cx, cy := (c[0]-box.Min.X)*inv, (c[1]-box.Min.Y)*inv
-		nz := (bx-ax)*(cy-ay) - (by-ay)*(cx-ax) // in cells
-		if nz == 0 {
+		a, b, c := &at[t[0]], &at[t[1]], &at[t[2]]
+		nz := (b.x-a.x)*(c.y-a.y) - (b.y-a.y)*(c.x-a.x) // in cells
+		missed := a.row == b.row && a.row == c.row || a.column == b.column && a.column == c.column
+		if nz > 0 && missed || nz == 0 {
 			continue
 		}
-		uz, vz := (b[2]-a[2])*inv, (c[2]-a[2])*inv
-		nx3, ny3 := (by-ay)*vz-uz*(cy-ay), uz*(cx-ax)-(bx-ax)*vz
+		uz, vz := b.z-a.z, c.z-a.z
+		nx3, ny3 := (b.y-a.y)*vz-uz*(c.y-a.y), uz*(c.x-a.x)-(b.x-a.x)*vz
 		flags := uint32(0)
 		if nz < 0 {
 			flags = looksDown
-			if n := math.Sqrt(nx3*nx3 + ny3*ny3 + nz*nz); -nz > limit*n {
+			if z := nz * stretch; z*z > limit*limit*(nx3*nx3+ny3*ny3+z*z) {
 				flags |= overhangs
 				plan -= nz / 2
 			}
+			if missed {
+				continue
+			}
 		}
-		j0, j1 := int(min(ay, by, cy)+0.5), min(int(max(ay, by, cy)+0.5), ny)
-		if j0 == j1 || int(min(ax, bx, cx)+0.5) == int(max(ax, bx, cx)+0.5) {
-			continue
-		}
-		gx, gy := nx3/nz*cell, ny3/nz*cell // fall of height by cell
+		j0, j1 := min(a.row, b.row, c.row), min(max(a.row, b.row, c.row), int32(ny))
+		gx, gy := nx3/nz, ny3/nz // fall of height by cell
 		for j := j0; j < j1; j++ {
 			y := float64(j) + 0.5
 			x0, x1 := math.Inf(1), math.Inf(-1)
-			if (ay <= y) != (by <= y) {
-				x := cross(ax, ay, bx, by, y)
+			if (a.row <= j) != (b.row <= j) {
+				x := cross(a.x, a.y, b.x, b.y, y)
+				x0, x1 = x, x
+			}
+			if (b.row <= j) != (c.row <= j) {
+				x := cross(b.x, b.y, c.x, c.y, y)
 				x0, x1 = min(x0, x), max(x1, x)
 			}
-			if (by <= y) != (cy <= y) {
-				x := cross(bx, by, cx, cy, y)
+			if (c.row <= j) != (a.row <= j) {
+				x := cross(c.x, c.y, a.x, a.y, y)
 				x0, x1 = min(x0, x), max(x1, x)
 			}
-			if (cy <= y) != (ay <= y) {
-				x := cross(cx, cy, ax, ay, y)
-				x0, x1 = min(x0, x), max(x1, x)
-			}
-			if x0 > x1 {
-				continue
-			}
-			z := a[2] - box.Min.Z - gy*(y-ay)
+			z := a.z - gy*(y-a.y)
 			for i, end := int(x0+0.5), min(int(x1+0.5), nx); i < end; i++ {
-				h := (z - gx*(float64(i)+0.5-ax)) * scale
+				h := z - gx*(float64(i)+0.5-a.x)
 				k := uint32(max(0, min(h, steps-1)))<<2 | flags
-				line := uint32(j*nx + i)
+				line := uint32(int(j)*nx + i)
 				l.crossings = append(l.crossings, lineCrossing{line, k})
 				l.from[line+1]++
 				if flags&overhangs != 0 {

@@ -100,14 +100,27 @@ func (e *Extremes) Farthest(d r3.Vec, known []uint32) (uint32, float64) {
 			pick[i] = i
 		}
 	}
+	// the most promising box first, so that the rest can be passed over
 	var visit func(level, from, to int)
 	visit = func(level, from, to int) {
 		boxes := e.levels[level]
-		for b := from; b < min(to, len(boxes)); b++ {
+		to = min(to, len(boxes))
+		var reach [boxBoxes]float64
+		for b := from; b < to; b++ {
 			q := &boxes[b]
-			if d.X*float64(q[pick[0]])+d.Y*float64(q[pick[1]])+d.Z*float64(q[pick[2]]) < best {
-				continue
+			reach[b-from] = d.X*float64(q[pick[0]]) + d.Y*float64(q[pick[1]]) + d.Z*float64(q[pick[2]])
+		}
+		for range to - from {
+			b := from
+			for k := from + 1; k < to; k++ {
+				if reach[k-from] > reach[b-from] {
+					b = k
+				}
 			}
+			if reach[b-from] < best {
+				return
+			}
+			reach[b-from] = math.Inf(-1)
 			if level > 0 {
 				visit(level-1, b*boxBoxes, (b+1)*boxBoxes)
 				continue

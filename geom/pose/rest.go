@@ -75,10 +75,13 @@ func (p *Part) hullFace(d r3.Vec) (normal r3.Vec, ok bool) {
 	return n, true
 }
 
+// mostRolls is how many faces a part may roll over before it counts as round: on so many small faces it would not stand.
+const mostRolls = 16
+
 // settle lets the part roll with direction down at first lowest, until it stands, and gives the direction it stands on.
 func (p *Part) settle(down r3.Vec) (r3.Vec, bool) {
 	last := math.Inf(1)
-	for range 100 {
+	for range mostRolls {
 		n, ok := p.hullFace(down)
 		if !ok {
 			return down, false
@@ -90,7 +93,7 @@ func (p *Part) settle(down r3.Vec) (r3.Vec, bool) {
 		}
 		last, down = h, n
 	}
-	return down, true
+	return down, false
 }
 
 // resting are the directions (up) in which the part stands, found by rolling from the given ones, without repetitions.
