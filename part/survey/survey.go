@@ -1,0 +1,297 @@
+// Package survey looks a client's file over: bodies in, facts out, once per content.
+//
+// Counts describe the file as received; volumes, areas and boxes describe the mended solid. Where shells
+// of a body overlap, its volume is that of the union, taken from the bit solid (filled by the winding rule), and a
+// finding says so. The client's file is never altered: mending works on a copy and its log is part of the result.
+//
+// Units: mm. Not here: limits of processes (printability), reading (intake).
+package survey
+
+import (
+	"context"
+	"fmt"
+	"math/bits"
+	"sort"
+
+	"firstoff/digest"
+	"firstoff/geom/mesh"
+	"firstoff/geom/r3"
+	"firstoff/geom/solid"
+	"firstoff/intake"
+	"firstoff/intake/content"
+	"firstoff/part"
+)
+
+// Survey is a file looked over.
+type Survey struct {
+	File   *intake.File
+	Bodies []Body
+	// Whole is all bodies, mended, as one mesh; holes in meaning (bodies that are sheets) are in it as they are.
+	Whole *mesh.Mesh
+	Facts part.Facts
+}
+
+// Body is one body looked over.
+type Body struct {
+	Name   string
+	Color  *content.RGBA
+	Report *mesh.Report // of the body as received
+	Mended *mesh.Mesh
+	Log    mesh.Log
+	After  mesh.Measures // of Mended
+	// Overlap says that shells of the body run into each other; VolumeMM3 is then that of the union.
+	Overlap   bool
+	VolumeMM3 float64
+}
+
+// Options of a survey.
+type Options struct {
+	// Crossings looks for facets that cut each other, which takes longer than everything else together.
+	Crossings bool
+}
+
+// Of looks a file over. The context ends it early with its error. O(n log n) in triangles.
+func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
+	s := &Survey{File: f, Bodies: make([]Body, len(f.Bodies))}
+	var parts []*mesh.Mesh
+	box := r3.EmptyBox()
+	facts := part.Facts{Digest: f.SHA256, Kernel: part.KernelVersion, Name: f.Name, Bodies: len(f.Bodies), Triangles: f.Triangles(), Closed: true}
+	for i, b := range f.Bodies {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		sb, err := bodyOf(b, o)
+		if err != nil {
+			return nil, err
+		}
+		s.Bodies[i] = sb
+		parts = append(parts, sb.Mended)
+		if bb := sb.Mended.Box(); !bb.Empty() {
+			box = box.Union(bb)
+		}
+		facts.Closed = facts.Closed && sb.Report.Closed
+		facts.VolumeMM3 += sb.VolumeMM3
+		facts.AreaMM2 += sb.After.AreaMM2
+		for _, st := range sb.Log.Steps {
+			facts.Mended = append(facts.Mended, st.Message)
+		}
+		if sb.Overlap {
+			facts.Mended = append(facts.Mended, fmt.Sprintf("Shells of %q run into each other; they were counted as one solid.", sb.Name))
+		}
+	}
+	s.Whole = parts[0]
+	if len(parts) > 1 {
+		s.Whole = mesh.Merge(parts...)
+	}
+	facts.Min, facts.Max = box.Min, box.Max
+	size := box.Size()
+	facts.OrientedMM = sorted(size)
+	s.Facts = facts
+	return s, nil
+}
+
+func bodyOf(b content.Body, o Options) (Body, error) {
+	s := Body{Name: b.Name, Color: b.Color}
+	if o.Crossings {
+		s.Report = mesh.Check(b.Mesh)
+	} else {
+		s.Report = mesh.CheckTopology(b.Mesh)
+	}
+	if sound(s.Report) {
+		s.Mended = b.Mesh
+	} else {
+		s.Mended, s.Log = mesh.Mend(b.Mesh)
+	}
+	s.After = s.Mended.Measure()
+	s.VolumeMM3 = s.After.VolumeMM3
+	if s.VolumeMM3 < 0 || mayOverlap(s.Report) {
+		v, err := unionVolume(s.Mended)
+		if err != nil {
+			return s, err
+		}
+		// Shells that only lie near each other fill as much as they sum to, within the raster's own error.
+		if s.VolumeMM3 < 0 || s.VolumeMM3-v > overlapShare*s.VolumeMM3 {
+			s.Overlap, s.VolumeMM3 = true, v
+		}
+	}
+	return s, nil
+}
+
+// sound says that a surface needs no mending: closed, agreed, outward, nothing doubled or empty.
+func sound(r *mesh.Report) bool {
+	return r.Closed && r.Flipped == 0 && r.Degenerate == 0 && r.Duplicates == 0
+}
+
+// overlapShare: a smaller difference between the sum of shells and their union is the raster's own error.
+const overlapShare = 0.004
+
+// mayOverlap says that summing the shells might count some material twice: one lies inside another's material, or the
+// boxes of two that hold material meet.
+func mayOverlap(r *mesh.Report) bool {
+	var solid []mesh.Shell
+	for _, s := range r.Shells {
+		if s.Role == mesh.Embedded || len(s.Crosses) > 0 {
+			return true
+		}
+		if s.Role != mesh.Cavity && s.Role != mesh.Open {
+			solid = append(solid, s)
+		}
+	}
+	sort.Slice(solid, func(i, j int) bool { return solid[i].Box.Min.X < solid[j].Box.Min.X })
+	for i, a := range solid {
+		for _, b := range solid[i+1:] {
+			if b.Box.Min.X >= a.Box.Max.X {
+				break
+			}
+			if b.Box.Min.Y < a.Box.Max.Y && a.Box.Min.Y < b.Box.Max.Y && b.Box.Min.Z < a.Box.Max.Z && a.Box.Min.Z < b.Box.Max.Z {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// unionVolume fills the body by the winding rule, a slab of layers at a time; the cell is small enough for about 0.1 %
+// on compact bodies.
+func unionVolume(m *mesh.Mesh) (float64, error) {
+	cell := solid.AutoCell(m.Box())
+	st, err := solid.Stream(m, r3.Identity, cell, cell, 1)
+	if err != nil {
+		return 0, err
+	}
+	const slab = 64
+	buf := make([]uint64, slab*st.PlaneWords())
+	cells := 0
+	for k := 0; k < st.NZ; k += slab {
+		to := min(k+slab, st.NZ)
+		part := buf[:(to-k)*st.PlaneWords()]
+		clear(part)
+		st.Fill(k, to, part)
+		for _, w := range part {
+			cells += bits.OnesCount64(w)
+		}
+	}
+	return float64(cells) * st.CellVolume(), nil
+}
+
+func sorted(v r3.Vec) [3]float64 {
+	a := v.Array()
+	if a[0] < a[1] {
+		a[0], a[1] = a[1], a[0]
+	}
+	if a[1] < a[2] {
+		a[1], a[2] = a[2], a[1]
+	}
+	if a[0] < a[1] {
+		a[0], a[1] = a[1], a[0]
+	}
+	return a
+}
+
+// Sheet is the answer of "firstoff check --json" for one file (DESIGN §7). Lengths in mm.
+type Sheet struct {
+	File     string         `json:"file"`
+	SHA256   digest.Digest  `json:"sha256"`
+	Format   string         `json:"format"`
+	Unit     SheetUnit      `json:"unit"`
+	Bodies   []SheetBody    `json:"bodies"`
+	Total    SheetTotal     `json:"total"`
+	Holes    []SheetHole    `json:"holes"`
+	Warnings []SheetWarning `json:"warnings,omitempty"`
+	Stated   *SheetStated   `json:"stated,omitempty"`
+	Findings []part.Finding `json:"findings"`
+}
+
+// SheetUnit is the unit the numbers were taken in.
+type SheetUnit struct {
+	Name       string  `json:"name"`
+	Stated     bool    `json:"stated"`
+	Confidence float64 `json:"confidence"`
+	Question   string  `json:"question,omitempty"`
+}
+
+// SheetBody is one body: counts as received, volume and area of the mended solid.
+type SheetBody struct {
+	Name             string     `json:"name"`
+	Triangles        int        `json:"triangles"`
+	Vertices         int        `json:"vertices"`
+	Closed           bool       `json:"closed"`
+	Shells           int        `json:"shells"`
+	VolumeMM3        float64    `json:"volume_mm3"`
+	AreaMM2          float64    `json:"area_mm2"`
+	CentroidMM       [3]float64 `json:"centroid_mm"`
+	MinMM            [3]float64 `json:"bbox_min_mm"`
+	MaxMM            [3]float64 `json:"bbox_max_mm"`
+	BoundaryLoops    int        `json:"boundary_loops"`
+	NonManifoldEdges int        `json:"non_manifold_edges"`
+	Flipped          int        `json:"flipped_facets"`
+	Degenerate       int        `json:"degenerate_facets"`
+	Duplicates       int        `json:"duplicate_facets"`
+	SelfIntersect    int        `json:"self_intersections"`
+	Mended           []string   `json:"mended"`
+}
+
+// SheetTotal is the sum over the bodies.
+type SheetTotal struct {
+	Triangles int        `json:"triangles"`
+	VolumeMM3 float64    `json:"volume_mm3"`
+	AreaMM2   float64    `json:"area_mm2"`
+	MinMM     [3]float64 `json:"bbox_min_mm"`
+	MaxMM     [3]float64 `json:"bbox_max_mm"`
+	Closed    bool       `json:"closed"`
+}
+
+// SheetHole is a cylindrical hole the file's exact faces show.
+type SheetHole struct {
+	DiameterMM float64    `json:"diameter_mm"`
+	DepthMM    float64    `json:"depth_mm"`
+	Axis       [3]float64 `json:"axis"`
+	AtMM       [3]float64 `json:"at_mm"`
+}
+
+// SheetWarning is something the reader passed over or assumed.
+type SheetWarning struct {
+	Code    string `json:"code"`
+	Message string `json:"message"`
+	Where   string `json:"where,omitempty"`
+}
+
+// SheetStated is what the exporting program says of the whole file.
+type SheetStated struct {
+	VolumeMM3 float64 `json:"volume_mm3,omitempty"`
+	AreaMM2   float64 `json:"area_mm2,omitempty"`
+}
+
+// Sheet writes the survey down with what was found.
+func (s *Survey) Sheet(findings []part.Finding) Sheet {
+	f := s.File
+	out := Sheet{File: f.Name, SHA256: f.SHA256, Format: f.Format, Bodies: []SheetBody{}, Holes: []SheetHole{}, Findings: findings,
+		Unit: SheetUnit{Name: string(f.Unit.Name), Stated: f.Unit.Stated, Confidence: f.Unit.Confidence, Question: f.Unit.Question}}
+	if findings == nil {
+		out.Findings = []part.Finding{}
+	}
+	for _, b := range s.Bodies {
+		sb := SheetBody{Name: b.Name, Triangles: b.Report.Facets, Vertices: b.Report.Vertices, Closed: b.Report.Closed, Shells: len(b.Report.Shells),
+			VolumeMM3: b.VolumeMM3, AreaMM2: b.After.AreaMM2, CentroidMM: b.After.CentroidMM.Array(),
+			BoundaryLoops: len(b.Report.Loops), NonManifoldEdges: b.Report.NonManifoldEdges, Flipped: b.Report.Flipped,
+			Degenerate: b.Report.Degenerate, Duplicates: b.Report.Duplicates, SelfIntersect: b.Report.Crossings.Pairs, Mended: []string{}}
+		if box := b.After.Box; !box.Empty() {
+			sb.MinMM, sb.MaxMM = box.Min.Array(), box.Max.Array()
+		}
+		for _, st := range b.Log.Steps {
+			sb.Mended = append(sb.Mended, st.Message)
+		}
+		out.Bodies = append(out.Bodies, sb)
+	}
+	out.Total = SheetTotal{Triangles: s.Facts.Triangles, VolumeMM3: s.Facts.VolumeMM3, AreaMM2: s.Facts.AreaMM2, MinMM: s.Facts.Min.Array(), MaxMM: s.Facts.Max.Array(), Closed: s.Facts.Closed}
+	for _, h := range f.Holes {
+		out.Holes = append(out.Holes, SheetHole{h.Diameter, h.Depth, h.Axis.Array(), h.At.Array()})
+	}
+	for _, w := range f.Warnings {
+		out.Warnings = append(out.Warnings, SheetWarning{w.Code, w.Message, w.Where})
+	}
+	if f.Stated != nil {
+		out.Stated = &SheetStated{f.Stated.Volume, f.Stated.Area}
+	}
+	return out
+}
