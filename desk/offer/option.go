@@ -3,39 +3,19 @@
 package offer
 
 import (
+	"firstoff/desk/estimate"
 	"firstoff/money"
 )
 
 // Spread is an uncertain quantity: mean and one standard deviation, in the unit of the field that holds it.
-type Spread struct {
-	Mean float64 `json:"mean"`
-	SD   float64 `json:"sd"`
-}
+type Spread = estimate.Spread
 
 // Why is one node of an explanation: a quantity, how it was computed, from what, and where the coefficients came from.
 // A money tree's Amount is the exact sum of its children's amounts when it has children.
-type Why struct {
-	Name    string       `json:"name"`
-	Formula string       `json:"formula,omitempty"`
-	Value   float64      `json:"value,omitempty"`
-	Unit    string       `json:"unit,omitempty"`
-	Amount  money.Amount `json:"amount_minor,omitempty"`
-	Origin  string       `json:"origin,omitempty"`
-	Parts   []Why        `json:"parts,omitempty"`
-}
+type Why = estimate.Why
 
 // Step is one operation of a route as it will be worked: on a machine, by a person, in a bath, at a partner.
-type Step struct {
-	Operation  string  `json:"operation"` // "build" or shop.Operation.ID
-	Name       string  `json:"name"`
-	Resource   string  `json:"resource,omitempty"` // machine or resource id, partner id
-	Skill      string  `json:"skill,omitempty"`
-	HandsS     float64 `json:"hands_s"`   // a person's time
-	ElapsedS   float64 `json:"elapsed_s"` // in the machine or bath, besides the hands
-	SpreadPct  float64 `json:"spread_pct"`
-	Batch      bool    `json:"batch,omitempty"`
-	Unattended bool    `json:"unattended,omitempty"`
-}
+type Step = estimate.Step
 
 // Option is a route evaluated for one line at its quantity (DESIGN §7). Times in s, masses in g, for one part unless said.
 type Option struct {
@@ -73,13 +53,15 @@ type Option struct {
 
 // Refusal is a route that cannot be offered, with the reason that matters and what would change it.
 type Refusal struct {
-	Process  string `json:"process"`
-	Machine  string `json:"machine,omitempty"`
-	Partner  string `json:"partner,omitempty"`
-	Material string `json:"material,omitempty"`
-	Code     string `json:"code"`
-	Reason   string `json:"reason"`
-	Change   string `json:"change,omitempty"`
+	Process  string  `json:"process"`
+	Machine  string  `json:"machine,omitempty"`
+	Partner  string  `json:"partner,omitempty"`
+	Material string  `json:"material,omitempty"`
+	Support  string  `json:"support,omitempty"`  // only this support is refused
+	LayerMM  float64 `json:"layer_mm,omitempty"` // only this layer height is refused
+	Code     string  `json:"code"`
+	Reason   string  `json:"reason"`
+	Change   string  `json:"change,omitempty"`
 }
 
 // Table is everything the desk can say about one line.
@@ -89,4 +71,12 @@ type Table struct {
 	Currency string    `json:"currency,omitempty"`
 	Options  []Option  `json:"options"`
 	Refused  []Refusal `json:"refused"`
+	Picks    []Pick    `json:"picks,omitempty"`
+}
+
+// Pick is one of the named suggestions with its reason in the client's language.
+type Pick struct {
+	Tag    string `json:"tag"` // soonest, thriftiest, best-suited, pick
+	Option string `json:"option"`
+	Reason string `json:"reason"`
 }
