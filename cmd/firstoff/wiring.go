@@ -1,0 +1,13 @@
+package main
+
+import (
+	"firstoff/intake"
+	"firstoff/part"
+	"firstoff/part/survey"
+)
+
+// reader is the intake door with everything this binary can read.
+func reader() intake.Reader { return intake.Reader{} }
+
+// findings are the checks that need no process.
+func findings(s *survey.Survey) []part.Finding { return nil }
