@@ -10,6 +10,7 @@ import (
 	"firstoff/geom/r3"
 	"firstoff/intake/content"
 	"firstoff/intake/glb"
+	"firstoff/intake/obj"
 	"firstoff/intake/stl"
 	"firstoff/unit"
 )
@@ -78,6 +79,8 @@ func (r Reader) content(ctx context.Context, name string, data []byte, k kind, b
 	switch k {
 	case kindSTL:
 		return stl.Read(ctx, data, lim)
+	case kindOBJ:
+		return obj.Read(ctx, data, beside, lim)
 	case kindGLB:
 		return glb.Read(ctx, data, beside, lim)
 	case kindSTEP, kindIGES, kindBREP:

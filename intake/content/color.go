@@ -47,3 +47,14 @@ func OneOrEach(facets []RGBA) (*RGBA, []RGBA) {
 	one := facets[0]
 	return &one, nil
 }
+
+// Uncoloured stands for facets without a colour in a body where others have one.
+var Uncoloured = RGBA{0xb8, 0xb8, 0xb8, 0xff}
+
+// Mean is the colour half-way between three, channel by channel.
+func Mean(a, b, c RGBA) (m RGBA) {
+	for i := range m {
+		m[i] = uint8((int(a[i]) + int(b[i]) + int(c[i]) + 1) / 3)
+	}
+	return
+}

@@ -201,7 +201,7 @@ func TestSolids(t *testing.T) {
 	// Each facet a solid of its own: patches of one surface.
 	patches := strings.ReplaceAll(tetra, " endfacet\n facet", " endfacet\nendsolid\nsolid patch\n facet")
 	c = read(t, patches+second)
-	if len(c.Bodies) != 2 || !c.Bodies[0].Mesh.Topology().Closed() || c.Bodies[0].Mesh.Facets() != 4 || c.Warnings[0].Code != "stl_patches" {
+	if len(c.Bodies) != 2 || !c.Bodies[0].Mesh.Topology().Closed() || c.Bodies[0].Mesh.Facets() != 4 || c.Warnings[0].Code != "patches_joined" {
 		t.Fatalf("patches: %d bodies, warnings %v", len(c.Bodies), c.Warnings)
 	}
 }
