@@ -39,16 +39,16 @@ func (c Calendar) Check(where string) error {
 }
 
 // Next gives the first open instant at or after t and when that opening ends.
-func (c Calendar) Next(t int64) (start, end int64) { return newHours(c).next(t) }
+func (c Calendar) Next(t int64) (start, end int64) { return NewHours(c).Next(t) }
 
 // After gives the instant at which work s of working time, begun at or after t, is done.
-func (c Calendar) After(t, work int64) int64 { return newHours(c).after(t, work) }
+func (c Calendar) After(t, work int64) int64 { return NewHours(c).After(t, work) }
 
 // Between counts the open seconds from a to b.
-func (c Calendar) Between(a, b int64) int64 { return newHours(c).between(a, b) }
+func (c Calendar) Between(a, b int64) int64 { return NewHours(c).Between(a, b) }
 
-// hours is a calendar prepared for fast asking. The nil *hours is always open.
-type hours struct {
+// Hours is a calendar prepared for fast asking. The nil *Hours is always open.
+type Hours struct {
 	iv     []Interval
 	cum    []int64 // working seconds before iv[i]
 	total  int64
@@ -58,14 +58,15 @@ type hours struct {
 	joined bool  // the last week's end meets its own start
 }
 
-func newHours(c Calendar) *hours { return prepare(c, true) }
+// NewHours prepares a calendar; openings that touch are joined.
+func NewHours(c Calendar) *Hours { return prepare(c, true) }
 
 // prepare joins intervals that touch, or keeps them apart as shifts that may be missed one by one.
-func prepare(c Calendar, join bool) *hours {
+func prepare(c Calendar, join bool) *Hours {
 	if len(c) == 0 {
 		return nil
 	}
-	h := &hours{last: c[len(c)-1].End}
+	h := &Hours{last: c[len(c)-1].End}
 	cut := h.last - week
 	for _, iv := range c {
 		if n := len(h.iv); n > 0 && join && h.iv[n-1].End == iv.Start && iv.Start != cut {
@@ -91,7 +92,7 @@ func prepare(c Calendar, join bool) *hours {
 }
 
 // fold moves t back by whole weeks into the calendar's own span; the weeks are given back in seconds.
-func (h *hours) fold(t int64) (int64, int64) {
+func (h *Hours) fold(t int64) (int64, int64) {
 	if t < h.last {
 		return t, 0
 	}
@@ -100,7 +101,7 @@ func (h *hours) fold(t int64) (int64, int64) {
 }
 
 // find is the first interval that ends after t; t < h.last.
-func (h *hours) find(t int64) int {
+func (h *Hours) find(t int64) int {
 	lo, hi := 0, len(h.iv)-1
 	for lo < hi {
 		m := int(uint(lo+hi) >> 1)
@@ -114,13 +115,14 @@ func (h *hours) find(t int64) int {
 }
 
 // opening is the first interval, as given, that is open at or after t.
-func (h *hours) opening(t int64) (start, end int64) {
+func (h *Hours) opening(t int64) (start, end int64) {
 	t, k := h.fold(t)
 	i := h.find(t)
 	return max(t, h.iv[i].Start) + k, h.iv[i].End + k
 }
 
-func (h *hours) next(t int64) (start, end int64) {
+// Next gives the first open instant at or after t and when that opening ends.
+func (h *Hours) Next(t int64) (start, end int64) {
 	if h == nil {
 		return t, forever
 	}
@@ -149,7 +151,8 @@ func (h *hours) next(t int64) (start, end int64) {
 	return start + k, end + k
 }
 
-func (h *hours) after(t, work int64) int64 {
+// After gives the instant at which work s of working time, begun at or after t, is done.
+func (h *Hours) After(t, work int64) int64 {
 	if h == nil {
 		return t + work
 	}
@@ -174,7 +177,8 @@ func (h *hours) after(t, work int64) int64 {
 	return h.iv[j].Start + pos - h.cum[j] + k
 }
 
-func (h *hours) between(a, b int64) int64 {
+// Between counts the open seconds from a to b.
+func (h *Hours) Between(a, b int64) int64 {
 	if b <= a {
 		return 0
 	}
@@ -185,7 +189,7 @@ func (h *hours) between(a, b int64) int64 {
 }
 
 // worked counts open seconds from the calendar's beginning to t.
-func (h *hours) worked(t int64) int64 {
+func (h *Hours) worked(t int64) int64 {
 	t, k := h.fold(t)
 	i := h.find(t)
 	w := h.cum[i]

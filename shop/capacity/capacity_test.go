@@ -113,7 +113,7 @@ func TestCalendarByCounting(t *testing.T) {
 			c = append(c, Interval{at, e})
 			at = e
 		}
-		h := newHours(c)
+		h := NewHours(c)
 		last := c[len(c)-1].End
 		open := func(s int64) bool {
 			for s >= last {
@@ -141,10 +141,10 @@ func TestCalendarByCounting(t *testing.T) {
 					t.Fatal("no end")
 				}
 			}
-			if got := h.after(from, work); got != s+1 {
+			if got := h.After(from, work); got != s+1 {
 				t.Fatalf("calendar %v: after(%d, %d) = %d, counted %d", c, from, work, got, s+1)
 			}
-			if got := h.between(from, s+1); got != work {
+			if got := h.Between(from, s+1); got != work {
 				t.Fatalf("calendar %v: between(%d, %d) = %d, counted %d", c, from, s+1, got, work)
 			}
 		}

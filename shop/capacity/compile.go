@@ -21,7 +21,7 @@ const (
 // slot is one unit of a resource.
 type slot struct {
 	res     int32
-	hours   *hours
+	hours   *Hours
 	loaded  int32
 	batch   int32
 	endless bool
@@ -64,7 +64,7 @@ type jobData struct {
 
 type person struct {
 	skills  []int32
-	hours   *hours
+	hours   *Hours
 	absent  float64
 	classes []int32 // those that need one of its skills
 }
@@ -134,7 +134,7 @@ func compile(load Load, shop Shop, now int64, opt Options) (*model, error) {
 			return nil, fault.New(fault.Invalid, "resource_negative", where, "Units, batch, changeover, MTBF and MTTR must not be negative.")
 		}
 		resIndex[r.ID] = int32(i)
-		h := newHours(r.Calendar)
+		h := NewHours(r.Calendar)
 		loaded := int32(-1)
 		if r.Family != "" {
 			loaded = families.of(r.Family)

@@ -329,7 +329,7 @@ func (w *world) resume(o int32) {
 	}
 	w.opSlot[o], w.opWho[o] = s, -1
 	d := w.length(o, int(p.running))
-	end := m.slots[s].hours.after(w.t, d)
+	end := m.slots[s].hours.After(w.t, d)
 	if c.mode == modeAttended {
 		for _, who := range m.bySkill[c.skill] {
 			if !w.people[who].busy {
@@ -520,7 +520,7 @@ func (w *world) open(s int32) bool {
 	if h == nil {
 		return true
 	}
-	start, _ := h.next(w.t)
+	start, _ := h.Next(w.t)
 	if start == w.t {
 		return true
 	}
@@ -588,7 +588,7 @@ func (w *world) onShift(p int32, need int64) bool {
 func (w *world) shift(p int32, t int64) (start, end int64) {
 	d := &w.m.people[p]
 	if d.absent == 0 || w.m.opt.Exact {
-		return d.hours.next(t)
+		return d.hours.Next(t)
 	}
 	for range 1000 {
 		start, end = d.hours.opening(t)
@@ -612,7 +612,7 @@ func (w *world) works(p int32, work int64) int64 {
 		return w.t + work
 	}
 	if d.absent == 0 || w.m.opt.Exact {
-		return d.hours.after(w.t, work)
+		return d.hours.After(w.t, work)
 	}
 	t := w.t
 	for {
@@ -671,12 +671,12 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 	var end int64
 	switch cl.mode {
 	case modeMachine:
-		end = sl.hours.after(w.t, change+d)
+		end = sl.hours.After(w.t, change+d)
 	case modeRun:
 		ready := w.works(who, change+hands)
 		w.hold(who, ready)
 		w.events.push(event{ready, evPerson, who})
-		end = sl.hours.after(ready, d)
+		end = sl.hours.After(ready, d)
 	case modeAttended:
 		end = w.works(who, change+d)
 		w.hold(who, end)
@@ -695,7 +695,7 @@ func (w *world) hold(who int32, until int64) {
 		w.rec.person(who, w.t, until)
 	}
 	if h := w.m.people[who].hours; h != nil {
-		w.busyPerson[who] += h.between(w.t, until)
+		w.busyPerson[who] += h.Between(w.t, until)
 	} else {
 		w.busyPerson[who] += until - w.t
 	}
