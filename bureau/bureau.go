@@ -2,7 +2,10 @@ package bureau
 
 import (
 	"context"
+	"crypto/rand"
 	"io"
+	"log/slog"
+	"sync"
 	"time"
 
 	"firstoff/client"
@@ -30,15 +33,20 @@ type Ports struct {
 	Clock     Clock
 	Catalogue Catalogue
 	Appraiser Appraiser
-	Random    io.Reader // for client links
-	MaxFile   int64     // bytes of one upload; 0 = content.DefaultLimits.Bytes
+	Random    io.Reader    // for client links
+	MaxFile   int64        // bytes of one upload; 0 = content.DefaultLimits.Bytes
+	Log       *slog.Logger // nil = none
 }
 
 // Bureau is the desk at work. Safe for concurrent use.
 type Bureau struct {
-	p      Ports
-	news   *board
-	pieces *shelf
+	p         Ports
+	news      *board
+	pieces    *shelf
+	computing chan struct{} // bounds evaluations at the same time; each uses all cores
+
+	mu      sync.Mutex
+	running map[string]context.CancelCauseFunc // analyses in this process, by file id
 }
 
 // Kinds of task.
@@ -163,6 +171,7 @@ type LineOptions struct {
 	Line     request.Line     `json:"line"`
 	Table    offer.Table      `json:"table"`
 	Key      digest.Digest    `json:"key"`
+	moved    bool             // the line was saved with this key
 	MadeFrom quote.Provenance `json:"made_from"`
 }
 
@@ -186,6 +195,7 @@ type DraftLine struct {
 	Computed     bool          // back to the computed price
 	Why          string
 	Leave        bool // leave the line out of this quotation
+	TakeBack     bool // take a line that was left out back in
 }
 
 // ClientView is what the client sees under their link.
@@ -196,6 +206,7 @@ type ClientView struct {
 	Order      *order.Order      `json:"order,omitempty"`
 	MayDecide  bool              `json:"may_decide"`
 	WhyNot     string            `json:"why_not,omitempty"` // a sentence when it may not be accepted any more
+	Promised   string            `json:"promised"`          // the date if accepted now
 	FirmName   string            `json:"firm_name"`
 	FirmEmail  string            `json:"firm_email"`
 	FirmPhone  string            `json:"firm_phone"`
@@ -284,5 +295,14 @@ func New(p Ports) (*Bureau, error) {
 	if p.Records == nil || p.Blobs == nil || p.Tasks == nil || p.Clock == nil || p.Catalogue == nil || p.Appraiser == nil {
 		return nil, fault.New(fault.Internal, "port_missing", "bureau", "A bureau needs records, blobs, tasks, a clock, a catalogue and an appraiser.")
 	}
-	return &Bureau{p: p, news: newBoard(), pieces: newShelf()}, nil
+	if p.Random == nil {
+		p.Random = rand.Reader
+	}
+	if p.Log == nil {
+		p.Log = slog.New(slog.DiscardHandler)
+	}
+	if p.MaxFile == 0 {
+		p.MaxFile = content.DefaultLimits.Bytes
+	}
+	return &Bureau{p: p, news: newBoard(), pieces: newShelf(), computing: make(chan struct{}, 2), running: map[string]context.CancelCauseFunc{}}, nil
 }

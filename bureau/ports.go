@@ -91,8 +91,8 @@ type Records interface {
 	Trail(ctx context.Context, about string, limit int) ([]trail.Event, error)
 
 	// PutTable keeps a computed table by key; Table finds it.
-	PutTable(ctx context.Context, key digest.Digest, t offer.Table, at time.Time) error
-	Table(ctx context.Context, key digest.Digest) (offer.Table, error)
+	PutTable(ctx context.Context, key digest.Digest, a quote.Answer) error
+	Table(ctx context.Context, key digest.Digest) (quote.Answer, error)
 }
 
 // Blobs keeps files by their digest. What is kept is never changed.
@@ -144,7 +144,7 @@ type Piece struct {
 	Viewer []byte
 	// Problem says why this member of an archive could not be used; then all else is empty.
 	Problem *request.Problem
-	// Evaluate works out everything the desk can offer for it.
+	// Evaluate works out everything the desk can offer for it. It may be called at the same time from several places.
 	Evaluate func(ctx context.Context, a Ask) (offer.Table, error)
 }
 

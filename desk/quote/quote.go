@@ -64,6 +64,7 @@ type Body struct {
 	To          Addressee    `json:"to"`
 	MadeFrom    Provenance   `json:"made_from"`
 	OrderMin    money.Amount `json:"order_minimum_minor"`
+	Left        []string     `json:"left_out,omitempty"` // request lines a person left out
 }
 
 // Addressee is the client as printed.
@@ -83,6 +84,12 @@ type Provenance struct {
 	Seed      uint64        `json:"seed"`
 }
 
+// Answer is a table of options together with what it was computed from.
+type Answer struct {
+	Table    offer.Table `json:"table"`
+	MadeFrom Provenance  `json:"made_from"`
+}
+
 // Line is one part as quoted.
 type Line struct {
 	LineID       string           `json:"line_id"`
@@ -94,6 +101,7 @@ type Line struct {
 	Qty          int              `json:"qty"`
 	Requirement  part.Requirement `json:"requirement"`
 	Facts        part.Facts       `json:"facts"`
+	Unit         string           `json:"unit,omitempty"` // the length unit taken, when the file did not state it
 	Choice       offer.Option     `json:"choice"`
 	Alternatives []offer.Option   `json:"alternatives,omitempty"`
 	UnitPrice    money.Amount     `json:"unit_price_minor"` // what is asked: computed, or what a person set

@@ -99,19 +99,25 @@ type File struct {
 // UnitQuestion is the file's length unit: stated by the file, or inferred and asked.
 type UnitQuestion struct {
 	Name       unit.Length `json:"name,omitempty"` // what is used now
-	Stated     bool        `json:"stated"`         // the file says so
-	Confidence float64     `json:"confidence"`     // 0..1 of an inferred unit
-	Reason     string      `json:"reason,omitempty"`
+	Stated     bool        `json:"stated"`         // the file or a person says so
+	Confidence float64     `json:"confidence"`     // 0..1, how sure that Name is right
+	Question   string      `json:"question,omitempty"`
 	Answer     unit.Length `json:"answer,omitempty"` // what a person said
 	AnsweredBy string      `json:"answered_by,omitempty"`
 }
 
-// Sure is the confidence above which an inferred unit need not be asked about.
-const Sure = 0.95
-
 // Open says whether somebody should still answer.
-func (u UnitQuestion) Open() bool {
-	return u.Name != "" && !u.Stated && u.Answer == "" && u.Confidence < Sure
+func (u UnitQuestion) Open() bool { return u.Question != "" && u.Answer == "" }
+
+// Taken is the unit in words for the quotation's assumptions; empty when the file states it itself.
+func (u UnitQuestion) Taken() string {
+	switch {
+	case u.Answer != "":
+		return string(u.Answer) + ", as confirmed"
+	case u.Stated || u.Name == "":
+		return ""
+	}
+	return string(u.Name) + ", inferred from the size"
 }
 
 // Line is one part of a request: the bodies of one file (or of one member of an archive), how many, and what it
