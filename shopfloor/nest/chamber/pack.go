@@ -1,0 +1,151 @@
+package chamber
+
+import (
+	"context"
+	"math"
+	"sort"
+	"sync"
+	"sync/atomic"
+)
+
+// Box is the room to pack, cells. Height 0 means as high as needed.
+type Box struct {
+	NX, NY, NZ int
+	Gap        float64 // least distance between solid cells of two bodies, cells; 0 lets them touch
+}
+
+// Limits ends a search, whichever comes first.
+type Limits struct {
+	Rounds    int // passes of each searcher; 0 means until the context ends
+	Searchers int
+	Seed      int64
+}
+
+// Spot is where a body lies: its pose, and the cell of the box that the low corner of its turned grid has.
+type Spot struct {
+	Pose    Pose
+	X, Y, Z int
+}
+
+// Packing is where every body lies.
+type Packing struct {
+	Spots  []Spot
+	Height int // cells
+	Rounds int
+}
+
+// Pack packs bodies (indices into kinds) into a box as low as it can. Bodies must be trimmed and fit the box in one of their poses;
+// when one does not, or all do not fit below the box's height, ok is false and Height tells the height reached.
+func Pack(ctx context.Context, kinds []Kind, order []int, box Box, lim Limits) (p Packing, ok bool) {
+	if len(order) == 0 {
+		return Packing{}, true
+	}
+	t := newTable(kinds, box.Gap)
+	kind := make([]int32, len(order))
+	for i, k := range order {
+		kind[i] = int32(k)
+	}
+	for k := range kinds {
+		fits := false
+		for _, q := range t.posed[t.first[k] : t.first[k]+t.count[k]] {
+			fits = fits || q.size[0] <= box.NX && q.size[1] <= box.NY
+		}
+		if !fits {
+			return Packing{}, false
+		}
+	}
+	start := first(t, kind, box)
+	var stop atomic.Bool
+	if ctx.Err() != nil {
+		stop.Store(true)
+	}
+	defer context.AfterFunc(ctx, func() { stop.Store(true) })()
+	n := max(1, lim.Searchers)
+	best := make([]spots, n)
+	rounds := make([]int, n)
+	var wg sync.WaitGroup
+	for k := range n {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			m := newMover(t, kind, box, uint64(lim.Seed)*1000003+uint64(k), &stop, lim.Rounds)
+			start.copyTo(&best[k])
+			m.explore(&best[k])
+			rounds[k] = m.rounds
+		}()
+	}
+	wg.Wait()
+	b := &best[0]
+	for k := range best {
+		p.Rounds += rounds[k]
+		if best[k].high < b.high {
+			b = &best[k]
+		}
+	}
+	p.Height = b.high
+	for i := range order {
+		q := &t.posed[b.po[i]]
+		p.Spots = append(p.Spots, Spot{q.pose, int(b.x[i]), int(b.y[i]), int(b.z[i])})
+	}
+	return p, box.NZ == 0 || p.Height <= box.NZ
+}
+
+// spots is a copy of where everything lies.
+type spots struct {
+	po      []int32
+	x, y, z []int32
+	high    int
+}
+
+func (s *spots) copyTo(d *spots) {
+	d.po = append(d.po[:0], s.po...)
+	d.x, d.y, d.z = append(d.x[:0], s.x...), append(d.y[:0], s.y...), append(d.z[:0], s.z...)
+	d.high = s.high
+}
+
+// first lays bodies one on the other, large ones first, each as low as it goes.
+func first(t *table, kind []int32, box Box) *spots {
+	n := len(kind)
+	s := &spots{make([]int32, n), make([]int32, n), make([]int32, n), make([]int32, n), 0}
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	sort.SliceStable(order, func(a, b int) bool { return t.cells[kind[order[a]]] > t.cells[kind[order[b]]] })
+	var done []int
+	for _, i := range order {
+		k := int(kind[i])
+		best := math.MaxInt
+		for po := t.first[k]; po < t.first[k]+t.count[k]; po++ {
+			size := t.posed[po].size
+			if size[0] > box.NX || size[1] > box.NY {
+				continue
+			}
+			step := max(1, max(box.NX-size[0], box.NY-size[1])/24)
+			for z := 0; z+size[2] < best; z++ {
+				found := false
+			place:
+				for y := 0; y <= box.NY-size[1]; y += step {
+				next:
+					for x := 0; x <= box.NX-size[0]; x += step {
+						for _, j := range done {
+							if t.pair(int32(po), s.po[j]).at(x-int(s.x[j]), y-int(s.y[j]), z-int(s.z[j])) > 0 {
+								continue next
+							}
+						}
+						s.po[i], s.x[i], s.y[i], s.z[i] = int32(po), int32(x), int32(y), int32(z)
+						best = z + size[2]
+						found = true
+						break place
+					}
+				}
+				if found {
+					break
+				}
+			}
+		}
+		done = append(done, i)
+		s.high = max(s.high, best)
+	}
+	return s
+}
