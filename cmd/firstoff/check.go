@@ -59,6 +59,15 @@ func (c *checkCmd) Run(ctx context.Context, s streams) error {
 
 // readFile reads a model file from disk through the intake door.
 func readFile(ctx context.Context, path string, u unit.Length) ([]intake.Outcome, error) {
+	data, err := readBytes(path)
+	if err != nil {
+		return nil, err
+	}
+	return reader().ReadAll(ctx, filepath.Base(path), data, intake.Options{Unit: u})
+}
+
+// readBytes reads a file from disk within the limit.
+func readBytes(path string) ([]byte, error) {
 	st, err := os.Stat(path)
 	switch {
 	case os.IsNotExist(err):
@@ -74,7 +83,7 @@ func readFile(ctx context.Context, path string, u unit.Length) ([]intake.Outcome
 	if err != nil {
 		return nil, fault.Because(err, fault.Invalid, "file_unreadable", "", "The file cannot be read; check its permissions.")
 	}
-	return reader().ReadAll(ctx, filepath.Base(path), data, intake.Options{Unit: u})
+	return data, nil
 }
 
 func printSheet(w io.Writer, s survey.Sheet) {

@@ -33,6 +33,7 @@ type streams struct {
 
 type commands struct {
 	Check   checkCmd   `cmd:"" help:"Look files over: format, unit, bodies, volume, defects, findings."`
+	Quote   quoteCmd   `cmd:"" help:"Answer with every option of every part: hours, grams, money, date."`
 	Version versionCmd `cmd:"" help:"Say which version this is and what it was built with."`
 }
 

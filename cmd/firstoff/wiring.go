@@ -1,6 +1,7 @@
 package main
 
 import (
+	"firstoff/appraise"
 	"firstoff/intake"
 	"firstoff/part"
 	"firstoff/part/survey"
@@ -11,3 +12,6 @@ func reader() intake.Reader { return intake.Reader{} }
 
 // findings are the checks that need no process.
 func findings(s *survey.Survey) []part.Finding { return nil }
+
+// newDesk is the computing half of the desk as this binary wires it.
+func newDesk() *appraise.Desk { return &appraise.Desk{Reader: reader()} }

@@ -1,0 +1,208 @@
+package appraise
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"firstoff/bureau"
+	"firstoff/desk/estimate"
+	"firstoff/desk/offer"
+	"firstoff/desk/promise"
+	"firstoff/desk/request"
+	"firstoff/digest"
+	"firstoff/fault"
+	"firstoff/intake"
+	"firstoff/intake/content"
+	"firstoff/intake/glb"
+	"firstoff/part"
+	"firstoff/part/survey"
+	"firstoff/shop"
+	"firstoff/shop/calendar"
+	"firstoff/shop/capacity"
+	"firstoff/unit"
+)
+
+// Desk reads files and answers questions about parts.
+type Desk struct {
+	Reader intake.Reader
+	Limits content.Limits
+	// Findings looks at a part for what is hard about making it; nil: nothing is looked for.
+	Findings func(ctx context.Context, s *survey.Survey) []part.Finding
+	// Packer lays copies on a platform; nil: rows of boxes.
+	Packer estimate.Packer
+	// Replications of the load for one promise; 0 = the planner's default.
+	Replications int
+	Threads      int
+
+	mu       sync.Mutex
+	planners map[plannerKey]*promise.Planner
+}
+
+var _ bureau.Appraiser = (*Desk)(nil)
+
+type plannerKey struct {
+	catalogue, load digest.Digest
+	now             int64
+	seed            uint64
+}
+
+// Read finds the parts in a file's bytes; see bureau.Appraiser.
+func (d *Desk) Read(ctx context.Context, name string, data []byte, said unit.Length, step func(string, float64)) ([]bureau.Piece, error) {
+	if step == nil {
+		step = func(string, float64) {}
+	}
+	step("reading", 0.05)
+	all, err := d.Reader.ReadAll(ctx, name, data, intake.Options{Unit: said, Limits: d.Limits})
+	if err != nil {
+		return nil, err
+	}
+	var out []bureau.Piece
+	for i, o := range all {
+		at := 0.2 + 0.5*float64(i)/float64(len(all))
+		step("measuring", at)
+		p, err := d.piece(ctx, o)
+		if err != nil {
+			if len(all) == 1 {
+				return nil, err
+			}
+			f := fault.Of(err)
+			out = append(out, bureau.Piece{Name: nameOf(o, i), Problem: &request.Problem{Code: f.Code, Message: f.Message, Where: f.Where}})
+			continue
+		}
+		out = append(out, p)
+	}
+	step("options", 0.7)
+	return out, nil
+}
+
+func nameOf(o intake.Outcome, i int) string {
+	if o.File != nil && o.File.Name != "" {
+		return o.File.Name
+	}
+	if o.Name != "" {
+		return o.Name
+	}
+	return fmt.Sprintf("member %d", i+1)
+}
+
+func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error) {
+	if o.Err != nil {
+		return bureau.Piece{}, o.Err
+	}
+	s, err := survey.Of(ctx, o.File, survey.Options{})
+	if err != nil {
+		return bureau.Piece{}, err
+	}
+	p := bureau.Piece{Name: s.File.Name, Format: s.File.Format, Warnings: s.File.Warnings, Facts: s.Facts,
+		Unit: request.UnitQuestion{Name: s.File.Unit.Name, Stated: s.File.Unit.Stated, Confidence: s.File.Unit.Confidence, Question: s.File.Unit.Question}}
+	bodies := make([]content.Body, len(s.Bodies))
+	for i, b := range s.Bodies {
+		p.Bodies = append(p.Bodies, b.Name)
+		bodies[i] = content.Body{Name: b.Name, Mesh: b.Mended, Color: b.Color}
+	}
+	if d.Findings != nil {
+		p.Findings = d.Findings(ctx, s)
+	}
+	var view bytes.Buffer
+	if err := glb.Write(&view, bodies); err != nil {
+		return bureau.Piece{}, err
+	}
+	p.Viewer = view.Bytes()
+	e := offer.For(s.Whole)
+	facts, mesh := s.Facts, s.Whole
+	p.Evaluate = func(ctx context.Context, a bureau.Ask) (offer.Table, error) {
+		prom, err := d.Promise(ctx, a.Catalogue, a.Load, a.Now, a.Seed)
+		if err != nil {
+			return offer.Table{}, err
+		}
+		return e.Evaluate(ctx, offer.Job{Mesh: mesh, Facts: facts, Requirement: a.Requirement, Qty: a.Qty, File: a.Name}, a.Catalogue,
+			offer.Settings{Promise: prom, Packer: d.Packer, LayerMM: a.LayerMM, InfillPct: a.InfillPct})
+	}
+	return p, nil
+}
+
+// nowStep is how long a played load stays good: promises are in days, so half an hour changes nothing.
+const nowStep = 30 * time.Minute
+
+// Promise plays the catalogue's work in hand and the open orders, and answers dates under that load.
+func (d *Desk) Promise(ctx context.Context, cat *shop.Catalogue, load bureau.Load, now time.Time, seed uint64) (offer.Promise, error) {
+	p, _, err := d.planner(ctx, cat, load, now, seed)
+	if err != nil {
+		return nil, err
+	}
+	return func(a offer.Ask) offer.Dated {
+		material := ""
+		if a.Material != nil {
+			material = a.Material.ID
+		}
+		ans := p.Date(jobOf("new", a.Steps, a.Machine, material, cat, a.SpreadDays))
+		return offer.Dated{P50: ans.P50.Format(time.DateOnly), P90: ans.P90.Format(time.DateOnly), LeadDays: ans.LeadDays, Binding: bindingName(cat, ans.Binding)}
+	}, nil
+}
+
+// bindingName says what a date waits for in the shop's own names.
+func bindingName(cat *shop.Catalogue, id string) string {
+	if m := cat.Machine(id); m != nil {
+		return m.Name
+	}
+	if r := cat.Resource(id); r != nil {
+		return r.Name
+	}
+	return id
+}
+
+func (d *Desk) planner(ctx context.Context, cat *shop.Catalogue, load bureau.Load, now time.Time, seed uint64) (*promise.Planner, *calendar.Calendar, error) {
+	cal, err := calendar.Of(cat)
+	if err != nil {
+		return nil, nil, fault.Because(err, fault.Internal, "calendar", "shop", "The shop's calendar cannot be made.")
+	}
+	now = now.Truncate(nowStep)
+	key := plannerKey{cat.Revision, load.Revision, now.Unix(), seed}
+	d.mu.Lock()
+	p := d.planners[key]
+	d.mu.Unlock()
+	if p != nil {
+		return p, cal, nil
+	}
+	work, asOf, err := Load(cat, cal, load, now)
+	if err != nil {
+		return nil, nil, err
+	}
+	p, err = promise.New(ctx, cat, cal, work, now, promise.Settings{Replications: d.Replications, Seed: seed, Threads: max(1, d.Threads), AsOf: asOf})
+	if err != nil {
+		return nil, nil, err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.planners == nil || len(d.planners) >= 16 {
+		d.planners = map[plannerKey]*promise.Planner{}
+	}
+	d.planners[key] = p
+	return p, cal, nil
+}
+
+// Load is all work in hand: the catalogue's, counted from when the shop opened, and the open orders.
+func Load(cat *shop.Catalogue, cal *calendar.Calendar, load bureau.Load, now time.Time) (capacity.Load, time.Time, error) {
+	asOf := now
+	if t, err := time.Parse(time.RFC3339, cat.WorkloadAsOf); err == nil && t.Before(now) {
+		asOf = t
+	}
+	work, err := promise.Backlog(cat, cal, asOf)
+	if err != nil {
+		return work, asOf, err
+	}
+	for _, o := range load.Orders {
+		if o.State.Open() {
+			work.Jobs = append(work.Jobs, orderJobs(o, cat, cal.Location())...)
+		}
+	}
+	for i := range work.Jobs {
+		if r := work.Jobs[i].Release; r != 0 && r < asOf.Unix() {
+			work.Jobs[i].Release = asOf.Unix()
+		}
+	}
+	return work, asOf, nil
+}
