@@ -2,7 +2,6 @@ package printability
 
 import (
 	"math"
-	"sort"
 	"sync"
 
 	"firstoff/geom/mesh"
@@ -33,44 +32,14 @@ type edge struct {
 func (g *Geometry) sharp() []edge {
 	g.edgesOnce.Do(func() {
 		m := g.Mesh
-		type half struct {
-			a, b uint32
-			f    uint32
-		}
-		hs := make([]half, 0, 3*m.Facets())
-		for f := 0; f < m.Facets(); f++ {
-			t := m.Tri[3*f : 3*f+3]
-			for k := 0; k < 3; k++ {
-				a, b := t[k], t[(k+1)%3]
-				if a > b {
-					a, b = b, a
-				}
-				if a != b {
-					hs = append(hs, half{a, b, uint32(f)})
-				}
+		t := m.Topology()
+		for h, mate := range t.Mate {
+			if mate == mesh.None || uint32(h) > mate {
+				continue
 			}
-		}
-		sort.Slice(hs, func(i, j int) bool {
-			x, y := hs[i], hs[j]
-			if x.a != y.a {
-				return x.a < y.a
+			if e, ok := between(m, m.From(uint32(h)), m.To(uint32(h)), uint32(h)/3, mate/3); ok {
+				g.edges = append(g.edges, e)
 			}
-			if x.b != y.b {
-				return x.b < y.b
-			}
-			return x.f < y.f
-		})
-		for i := 0; i+1 < len(hs); {
-			k := i + 1
-			for k < len(hs) && hs[k].a == hs[i].a && hs[k].b == hs[i].b {
-				k++
-			}
-			if k-i == 2 {
-				if e, ok := between(m, hs[i].a, hs[i].b, hs[i].f, hs[i+1].f); ok {
-					g.edges = append(g.edges, e)
-				}
-			}
-			i = k
 		}
 	})
 	return g.edges

@@ -48,6 +48,7 @@ var rules = []rule{
 	{"watertight", practice, watertight},
 	{"trapped", "handbook 2.4: escape of powder, resin, support", trapped},
 	{"quantity", "handbook 5.2: many small parts, big and sturdy", quantity},
+	{"metal", practice, metalForPlastic},
 	{"surface", "process_limits.csv: roughness", surface},
 }
 
@@ -475,13 +476,6 @@ func purpose(a *asking) *Refusal {
 		if p.Code == "MEX" {
 			a.weigh("purpose", 0.7, "handbook 5.2", "layers show on extruded parts: sand and paint for show")
 		}
-		if metal {
-			a.weigh("purpose", 0.5, practice, "metal is more than a show part needs")
-		}
-	case "fit":
-		if metal {
-			a.weigh("purpose", 0.6, practice, "metal is more than a fit check needs")
-		}
 	case "function", "end-use", "jig":
 		if jettedRubber {
 			return no("Jetted rubber looks like rubber but tears in use.").but("%s", a.others(func(m *shop.Material) bool { return m.Flexible && !slices.Contains(m.Processes, "MJT") }))
@@ -495,9 +489,6 @@ func purpose(a *asking) *Refusal {
 		}
 		if p.Code == "CAST" {
 			a.weigh("purpose", 0.9, practice, "castings carry loads like moulded urethane")
-		}
-		if a.req.Purpose == "jig" && metal {
-			a.weigh("purpose", 0.8, practice, "a jig rarely needs metal throughout")
 		}
 	case "tooling-thermoforming":
 		if m.Flexible {
@@ -527,6 +518,19 @@ func purpose(a *asking) *Refusal {
 			a.weigh("purpose", 0.4, "process_limits.csv: roughness", "roughness of about %.0f µm: much sanding before the silicone", p.RaUM)
 		}
 	}
+	return nil
+}
+
+// metalForPlastic: metal serves nearly everything, so it counts less where nothing asks for it.
+func metalForPlastic(a *asking) *Refusal {
+	if a.r.Material.EMPa.Lo < 30000 {
+		return nil
+	}
+	q := a.req
+	if q.MinEMPa > 8000 || q.MinUTSMPa > 80 || q.TemperatureC >= 150 || q.Sterilise == "steam" || q.Purpose == "tooling-moulding" || q.MaterialID != "" {
+		return nil
+	}
+	a.weigh("metal", 0.5, practice, "metal is more than is asked for")
 	return nil
 }
 
