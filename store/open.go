@@ -67,7 +67,7 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 	if err := os.MkdirAll(filepath.Dir(abs), 0o700); err != nil {
 		return nil, fault.Because(err, fault.Invalid, "database_address", path, "The folder for the records cannot be made: %v.", cause(err))
 	}
-	at := (&url.URL{Scheme: "file", Path: filepath.ToSlash(abs)}).String()
+	at := fileURL(abs)
 	w, err := sql.Open("sqlite", at+"?_txlock=immediate&"+pragmas)
 	if err != nil {
 		return nil, fault.Because(err, fault.Invalid, "database_address", path, "The records file cannot be opened.")
@@ -86,6 +86,11 @@ func openSQLite(ctx context.Context, path string) (*Store, error) {
 	r.SetMaxOpenConns(4)
 	r.SetMaxIdleConns(4)
 	return &Store{write: w, read: r, path: abs}, nil
+}
+
+// fileURL names a file so that no character of its path is taken for an option.
+func fileURL(path string) string {
+	return (&url.URL{Scheme: "file", Path: filepath.ToSlash(path)}).String()
 }
 
 // cause is the innermost message of an error of the operating system.
