@@ -118,7 +118,7 @@ func (t *table) pair(moving, lying int32) *pair {
 	}
 	p.f = f
 	least := min(t.cells[m.kind], t.cells[l.kind])
-	p.scale = float32(math.Cbrt(float64(least)))
+	p.scale = float32(math.Pow(float64(least), 1.0))
 	at.Store(p)
 	return p
 }

@@ -40,6 +40,7 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 	}
 	start := firstStrip(t, shape, width, spacing)
 	n := max(1, lim.Searchers)
+	floor := Floor(shapes, order, width, spacing)
 	board := newBoard(n, start, lim.Rounds > 0)
 	var stop, finish atomic.Bool
 	defer context.AfterFunc(ctx, func() { stop.Store(true) })()
@@ -57,24 +58,22 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 			defer wg.Done()
 			l := newLayout(t, shape, start.regions)
 			m := newMover(l, uint64(lim.Seed)*1000003+uint64(k), &stop)
-			var best spots
-			l.load(start)
-			l.save(&best)
+			m.who, m.board, m.floor = k, board, floor
+			m.best = start.clone()
 			explored := func() bool { return finish.Load() }
 			if lim.Rounds > 0 {
 				m.limit = int(exploring * float64(lim.Rounds))
 				explored = func() bool { return m.rounds >= m.limit }
 			}
-			m.explore(&best, 0.001, explored)
-			_ = board
+			m.explore(knob("shrink", 0.001), explored)
 			m.limit = lim.Rounds
-			m.compress(&best, 0.0005, 0.00001)
+			m.compress(knob("cfrom", 0.0005), knob("cto", 0.00001))
 			rounds[k] = m.rounds
-			board.offer(&best)
+			board.leave(k, m.best)
 		}()
 	}
 	wg.Wait()
-	b := board.best()
+	b := board.best
 	out := Layout{Spots: make([]Spot, len(order)), Length: b.regions[0].MaxX}
 	for i := range order {
 		out.Spots[i] = Spot{0, t.turned[b.or[i]].turn, b.x[i], b.y[i]}
@@ -134,4 +133,28 @@ func firstStrip(t *table, shape []int32, width, spacing float64) *spots {
 	}
 	s.regions = []Box{{0, 0, length, width}}
 	return s
+}
+
+// Floor is a length no strip can go below: the longest piece lying across, or the area of all pieces. With spacing s every piece is taken
+// with half of it around, in a strip wider by s; the area so gained is at least that of a disc (Brunn and Minkowski).
+func Floor(shapes []Shape, order []int, width, spacing float64) float64 {
+	var area, longest float64
+	for _, k := range order {
+		area += grown(shapes[k].Area, spacing)
+		short := math.Inf(1)
+		for _, t := range shapes[k].Turns {
+			b := t.trueBox(shapes[k].Outline)
+			if b.H() <= width*(1+1e-9) {
+				short = math.Min(short, b.W())
+			}
+		}
+		longest = math.Max(longest, short)
+	}
+	return math.Max(longest, area/(width+spacing)-spacing)
+}
+
+// grown is the least area of a piece with half the spacing around.
+func grown(area, spacing float64) float64 {
+	r := math.Sqrt(area) + math.Sqrt(math.Pi)*spacing/2
+	return r * r
 }

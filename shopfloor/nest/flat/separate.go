@@ -20,12 +20,21 @@ type mover struct {
 	binSY float64
 	bins  [binsX * binsY][]int32
 	order []int32
-	best  spots
+	tried spots // the layout of least overlap in the present attempt
 	evals int64
+
+	who      int     // number among the searchers
+	board    *board  // where they meet; nil alone
+	best     *spots  // the best layout free of overlap
+	incoming *spots  // the best of all searchers at the last meeting
+	floor    float64 // a length that cannot be bettered
 	tune  tuning
 }
 
 const binsX, binsY = 24, 14
+
+// meetEvery is the number of rounds between two meetings of the searchers.
+const meetEvery = 100
 
 // tuning are the knobs of the separation, set by trial on the open strip instances.
 type tuning struct {
@@ -37,7 +46,6 @@ type tuning struct {
 	fade        float64 // factor for pairs that do not overlap
 }
 
-var usual = tuning{wide: 40, close: 20, keep: 3, patience: 100, strikes: 3, grow: 1.2, most: 2, fade: 0.95}
 
 // lying is a piece that another one must avoid.
 type lying struct {
@@ -49,7 +57,9 @@ type lying struct {
 }
 
 func newMover(l *layout, seed uint64, stop *atomic.Bool) *mover {
-	return &mover{layout: l, r: newRNG(seed), stop: stop, tune: usual}
+	u := tuning{wide: int(knob("wide", 40)), close: int(knob("close", 20)), keep: int(knob("keep", 3)), patience: int(knob("patience", 100)), strikes: int(knob("strikes", 3)),
+		grow: knob("grow", 1.2), most: knob("most", 2), fade: knob("fade", 0.95)}
+	return &mover{layout: l, r: newRNG(seed), stop: stop, tune: u}
 }
 
 func (m *mover) done() bool { return m.stop.Load() || m.limit > 0 && m.rounds >= m.limit }
@@ -286,7 +296,7 @@ func (m *mover) move(i int) bool {
 	}
 	best := now
 	for k := 0; k < have; k++ {
-		t := m.descend(top[k], size/8, size*1e-3)
+		t := m.descend(top[k], size*knob("step", 0.125), size*knob("least", 1e-3))
 		if t.cost < best.cost {
 			best = t
 		}
@@ -304,6 +314,9 @@ func (m *mover) move(i int) bool {
 // pass moves every overlapping piece once, in random order, and lets the weights grow.
 func (m *mover) pass() {
 	m.rounds++
+	if m.board != nil && m.rounds%meetEvery == 0 {
+		m.incoming = m.board.meet(m.who, m.best)
+	}
 	l := m.layout
 	n := l.n()
 	m.order = m.order[:0]
@@ -341,7 +354,7 @@ func (m *mover) separate() bool {
 	l.resetWeights()
 	m.tidy()
 	best := l.total
-	l.save(&m.best)
+	l.save(&m.tried)
 	for strike := 0; strike < m.tune.strikes; strike++ {
 		start := best
 		for idle := 0; idle < m.tune.patience; idle++ {
@@ -349,7 +362,7 @@ func (m *mover) separate() bool {
 				return true
 			}
 			if m.done() {
-				l.load(&m.best)
+				l.load(&m.tried)
 				return false
 			}
 			m.pass()
@@ -358,13 +371,13 @@ func (m *mover) separate() bool {
 					idle = -1
 				}
 				best = l.total
-				l.save(&m.best)
+				l.save(&m.tried)
 			}
 		}
 		if l.total == 0 {
 			return true
 		}
-		l.load(&m.best)
+		l.load(&m.tried)
 		if best < 0.98*start {
 			strike = -1
 		}

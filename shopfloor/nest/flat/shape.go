@@ -58,3 +58,6 @@ type Spot struct {
 	Tray, Turn int
 	X, Y       float64
 }
+
+// trueBox is the box of the outline itself in this turn, which a simplified ring may exceed.
+func (t *Turned) trueBox(outline Poly) Box { return outline.Rotate(t.Deg).Box() }

@@ -84,26 +84,45 @@ type attempt struct {
 	total float64
 }
 
+// shorter keeps the present layout, free of overlap, as the best.
+func (m *mover) shorter() {
+	m.layout.regions[0].MaxX = m.layout.lengthOf()
+	m.layout.save(m.best)
+}
+
+// adopt takes over the best of the other searchers when it is better than its own; true when it did.
+func (m *mover) adopt(by float64) bool {
+	if m.incoming == nil || m.incoming.length() >= m.best.length()*(1-by) {
+		return false
+	}
+	m.best = m.incoming.clone()
+	return true
+}
+
 // explore shortens as long as it can; where it cannot, it goes on from a disturbed former attempt.
-func (m *mover) explore(best *spots, shrink float64, until func() bool) {
+func (m *mover) explore(shrink float64, until func() bool) {
 	l := m.layout
 	var pool []attempt
-	l.load(best)
-	length := l.lengthOf()
-	l.regions[0].MaxX = length
-	l.save(best)
-	m.shorten(length * (1 - shrink))
-	for !until() && !m.done() {
+	l.load(m.best)
+	m.shorter()
+	next := func() { m.shorten(math.Max(m.floor, m.best.length()*(1-shrink))) }
+	next()
+	for !until() && !m.done() && m.best.length() > m.floor*(1+1e-9) {
 		if m.separate() {
-			length = l.lengthOf()
-			l.regions[0].MaxX = length
-			l.save(best)
+			m.shorter()
 			pool = pool[:0]
-			m.shorten(length * (1 - shrink))
+			next()
 			continue
 		}
 		if m.done() {
 			return
+		}
+		if m.adopt(knob("adopt", 0.002)) {
+			pool = pool[:0]
+			l.load(m.best)
+			next()
+			m.swapLarge()
+			continue
 		}
 		a := attempt{total: l.total}
 		l.save(&a.s)
@@ -127,17 +146,16 @@ func (m *mover) normal() float64 {
 	return math.Sqrt(-2*math.Log(1-m.r.float())) * math.Cos(2*math.Pi*m.r.float())
 }
 
-// compress shortens the best layout in ever finer steps: a step that fails is halved, one that succeeds is kept or stretched.
-func (m *mover) compress(best *spots, from, to float64) {
+// compress shortens the best layout in ever finer steps: a step that fails is cut, one that succeeds is stretched.
+func (m *mover) compress(from, to float64) {
 	l := m.layout
-	length := best.regions[0].MaxX
-	for step := from; !m.done(); {
-		l.load(best)
-		m.shorten(length * (1 - step))
+	m.adopt(0)
+	for step := from; !m.done() && m.best.length() > m.floor*(1+1e-9); {
+		m.adopt(0)
+		l.load(m.best)
+		m.shorten(math.Max(m.floor, m.best.length()*(1-step)))
 		if m.separate() {
-			length = l.lengthOf()
-			l.regions[0].MaxX = length
-			l.save(best)
+			m.shorter()
 			step = math.Min(from, step*1.1)
 			continue
 		}

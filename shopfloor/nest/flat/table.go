@@ -93,7 +93,9 @@ func (t *table) pair(moving, lying int32) *pair {
 	if flip { // the map wants b − a = −(moving − lying)
 		c, s = -c, -s
 	}
-	p := &pair{m: m, c: c, s: s, scale: 1}
+	sz := func(o oriented) float64 { return math.Sqrt(t.shapes[o.shape].Area) }
+	sc := math.Pow(math.Min(sz(mo), sz(ly)), knob("smin", 0)) * math.Pow(math.Max(sz(mo), sz(ly)), knob("smax", 0))
+	p := &pair{m: m, c: c, s: s, scale: sc}
 	at.Store(p)
 	return p
 }
