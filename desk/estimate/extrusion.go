@@ -69,6 +69,9 @@ func (r Roads) PartS() float64 {
 	return r.ContourS + r.SkinS + r.SparseS + r.SupportS + r.TravelS + r.StartS
 }
 
+// RasterDeg is the direction of a layer's raster lines from x, degrees.
+func (e Extrusion) RasterDeg(layer int) float64 { return 45 * float64(e.direction(layer)) }
+
 // direction is the index into Layer.Across of a layer's raster lines.
 func (e Extrusion) direction(layer int) int {
 	if n := len(e.M.RasterDeg); n > 0 {
