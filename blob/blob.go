@@ -46,7 +46,7 @@ func Verify(ctx context.Context, p Place, d digest.Digest) error {
 		return err
 	}
 	if digest.Sum(h) != d {
-		return fault.New(fault.Invalid, "blob_damaged", "file "+d.Short(), "The kept file no longer matches its digest: it was damaged on the disk. Restore it from a backup.")
+		return fault.New(fault.Invalid, "blob_damaged", "file "+d.Short(), damage)
 	}
 	return nil
 }
@@ -68,7 +68,7 @@ func Copy(ctx context.Context, from, to Place) (files int, bytes int64, err erro
 			return err
 		}
 		if got != d {
-			return fault.New(fault.Invalid, "blob_damaged", "file "+d.Short(), "The kept file no longer matches its digest: it was damaged on the disk. Restore it from another backup.")
+			return fault.New(fault.Invalid, "blob_damaged", "file "+d.Short(), damage)
 		}
 		files++
 		bytes += n
@@ -76,6 +76,8 @@ func Copy(ctx context.Context, from, to Place) (files int, bytes int64, err erro
 	})
 	return files, bytes, err
 }
+
+const damage = "The kept file no longer matches its digest: it was damaged where it lies. Restore it from a backup."
 
 func missing(err error, d digest.Digest) error {
 	return fault.Because(err, fault.NotFound, "blob_missing", "file "+d.Short(), "The file is not in the store any more; restore it from a backup.")

@@ -106,7 +106,26 @@ func (k *Bucket) Open(ctx context.Context, d digest.Digest) (io.ReadSeekCloser, 
 	if err != nil {
 		return nil, remote(err, d)
 	}
-	return r, nil
+	return &download{r, d}, nil
+}
+
+// download is a reader whose errors are faults.
+type download struct {
+	*blob.Reader
+	d digest.Digest
+}
+
+func (r *download) Read(p []byte) (int, error) {
+	n, err := r.Reader.Read(p)
+	if err != nil && err != io.EOF {
+		err = remote(err, r.d)
+	}
+	return n, err
+}
+
+// WriteTo hides the reader's own, which would pass errors by.
+func (r *download) WriteTo(w io.Writer) (int64, error) {
+	return io.Copy(w, struct{ io.Reader }{r})
 }
 
 // Stat implements Place.
@@ -151,6 +170,8 @@ func remote(err error, d digest.Digest) error {
 		return err
 	case gcerrors.Code(err) == gcerrors.NotFound:
 		return missing(err, d)
+	case strings.Contains(err.Error(), "checksum did not match"): // the client library's own check; its type is internal
+		return fault.Because(err, fault.Invalid, "blob_damaged", "file "+d.Short(), damage)
 	case gcerrors.Code(err) == gcerrors.Canceled:
 		return errors.Join(context.Canceled, err)
 	}
