@@ -51,7 +51,43 @@ func (t *Tree) NearestAll(pts []r3.Vec, out []Near) {
 	})
 }
 
+// Order is the facets in the tree's own order, in which neighbours in the list are neighbours in space.
+func (t *Tree) Order() []uint32 { return t.id }
+
+// Middle is the centroid and unit normal of the facet at the given place of Order; false if it has no area.
+func (t *Tree) Middle(place int) (centroid, normal r3.Vec, ok bool) { return t.tri[place].middle() }
+
+// NearestFrom is Nearest for a point close to the facet at the given place of Order: the same answer, found upwards from there.
+func (t *Tree) NearestFrom(place int, p r3.Vec, within float64) (Near, bool) {
+	if !(within >= 0) {
+		return Near{}, false
+	}
+	q := query{hit: -1}
+	q.set(t, p, within*within)
+	t.closerFrom(&q, place)
+	return q.answer(t)
+}
+
+// Cone leaves out of a search what is seen from its point within the angle of cosine Cos about Axis (unit).
+type Cone struct {
+	Axis r3.Vec
+	Cos  float64
+}
+
+// NearestOutside is NearestFrom without the facets whose nearest point is seen within the cone.
+func (t *Tree) NearestOutside(place int, p r3.Vec, within float64, c Cone) (Near, bool) {
+	if !(within >= 0) {
+		return Near{}, false
+	}
+	q := query{hit: -1, cone: c, cut: true}
+	q.set(t, p, within*within)
+	t.closerFrom(&q, place)
+	return q.answer(t)
+}
+
 type query struct {
+	cone    Cone
+	cut     bool // the cone counts
 	p       r3.Vec
 	x, y, z float32
 	best    float64 // squared distance
@@ -181,6 +217,9 @@ func (t *Tree) measure(q *query, first, count int) {
 	for i := first; i < first+count; i++ {
 		f := &t.tri[i]
 		d, on := f.nearest(q.p, q.best)
+		if q.cut && on.Sub(q.p).Dot(q.cone.Axis) > q.cone.Cos*math.Sqrt(d) {
+			continue
+		}
 		if d < q.best || d == q.best && (q.hit < 0 || t.id[i] < t.id[q.hit]) {
 			q.best, q.hit, q.on = d, i, on
 			q.limit()
