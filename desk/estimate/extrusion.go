@@ -92,15 +92,18 @@ func (e Extrusion) Of(s *Stack, supported bool) Roads {
 		l := &s.Layers[0]
 		a := l.AreaMM2 + l.SupportMM2
 		for b := 0; b < e.M.BaseLayers; b++ {
-			e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, a, math.Sqrt(a)*math.Max(1, l.Islands), 1, e.VSupport)
+			e.lines(&r, &r.SupportS, &r.SupportMM, &r.SupportMM3, a, math.Sqrt(a)*math.Max(1, l.Islands), 0, 1, e.VSupport)
+			r.Starts += math.Max(1, l.Islands)
 		}
 		r.Layers += e.M.BaseLayers
+		r.StartS = r.Starts * e.M.StartS
 	}
 	return r
 }
 
-// lines adds parallel rest-to-rest lines filling area a whose extent across the lines is across.
-func (e Extrusion) lines(sec, length, vol *float64, a, across, density, v float64) {
+// lines adds parallel rest-to-rest lines filling area a whose extent across the lines is across. steps is the layer's measure of the ways
+// from line to line for that extent; 0 takes straight ones.
+func (e Extrusion) lines(r *Roads, sec, length, vol *float64, a, across, steps, density, v float64) {
 	if a <= 0 || density <= 0 {
 		return
 	}
@@ -116,8 +119,19 @@ func (e Extrusion) lines(sec, length, vol *float64, a, across, density, v float6
 	*length += total
 	*vol += total * w * e.LayerMM
 	*sec += n * RestS(total/n, v, e.Accel)
-	if e.M.TravelMMS > 0 { // the step to the next line
-		*sec += math.Max(0, n-1) * RestS(w/density, e.M.TravelMMS, e.Accel)
+	if e.M.TravelMMS > 0 && n > 1 { // the steps to the next line
+		pitch := w / density
+		if steps > 0 && e.Accel > 0 {
+			// moves short enough not to reach travel speed: 2·√(d/a) each; longer ones are the exception
+			mean := steps * steps / (across * across) * pitch
+			t := 2 * steps / math.Sqrt(pitch*e.Accel)
+			if mean > e.M.TravelMMS*e.M.TravelMMS/e.Accel {
+				t = n * RestS(mean, e.M.TravelMMS, e.Accel)
+			}
+			r.TravelS += t * (n - 1) / n
+		} else {
+			r.TravelS += (n - 1) * RestS(pitch, e.M.TravelMMS, e.Accel)
+		}
 	}
 }
 
@@ -131,17 +145,16 @@ func (e Extrusion) contours(r *Roads, l *Layer) (left, inset float64) {
 		if p <= 0 {
 			break
 		}
-		took := p * w
-		share := 1.0
-		if took > left { // walls thinner than two roads: what room there is
-			share = left / took
+		if l.AreaMM2-l.PerimeterMM*d+l.TurnMM*d*d/2 <= 0 && k > 1 {
+			break // no wall is thick enough for this road
 		}
-		left -= took * share
+		took := math.Min(p*w, left) // in walls thinner than two roads both are laid, thinner
+		left -= took
 		inset = d + w/2
-		r.ContourMM += p * share
-		r.ModelMM3 += p * share * w * e.LayerMM
-		r.ContourS += share * e.contourS(p, l)
-		r.Starts += l.Loops * share
+		r.ContourMM += p
+		r.ModelMM3 += took * e.LayerMM
+		r.ContourS += e.contourS(p, l)
+		r.Starts += l.Loops
 	}
 	return left, inset
 }
@@ -174,34 +187,13 @@ func (e Extrusion) contourS(p float64, l *Layer) float64 {
 func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box float64) {
 	if l.AreaMM2 > 0 {
 		left, inset := e.contours(r, l)
-		across := l.Across[e.direction(index)]
-		holes := l.Loops - l.Islands
-		across = math.Max(across-2*inset*(l.Islands-holes), left/math.Max(box*1.5, 1))
-		if left > 0 {
-			skin := left
-			if !e.Solid {
-				skin = math.Min(left, l.SkinMM2*left/l.AreaMM2)
-			}
-			sparse := left - skin
-			e.lines(&r.SkinS, &r.SkinMM, &r.ModelMM3, skin, across*math.Sqrt(skin/left), 1, e.VFill)
-			e.lines(&r.SparseS, &r.SparseMM, &r.ModelMM3, sparse, across*math.Sqrt(sparse/left), e.Infill, e.VFill)
-			if skin > 0 {
-				r.Starts += l.Islands
-			}
-			if sparse > 0 {
-				r.Starts += l.Islands
-			}
-			if e.M.TravelMMS > 0 {
-				hop := 0.25 * math.Sqrt(l.AreaMM2/math.Max(1, l.Islands))
-				r.TravelS += l.Islands * RestS(hop, e.M.TravelMMS, e.Accel)
-			}
-		}
-		if e.M.TravelMMS > 0 && l.Loops > 0 {
-			hop := 0.52 * box / math.Sqrt(l.Loops)
-			r.TravelS += l.Loops * RestS(hop, e.M.TravelMMS, e.Accel)
+		if e.M.TravelMMS > 0 && l.Loops > 0 { // to each contour, then on to its inner ones
+			r.TravelS += l.Loops * RestS(0.52*box/math.Sqrt(l.Loops), e.M.TravelMMS, e.Accel)
 			r.TravelS += l.Loops * float64(e.M.Contours-1) * RestS(e.WidthMM, e.M.TravelMMS, e.Accel)
 		}
-		r.StartS = r.Starts * e.M.StartS
+		if left > 0 {
+			e.fill(r, l, index, left, inset, box)
+		}
 	}
 	if supported && l.SupportMM2 > 0 {
 		if l.AreaMM2 > 0 {
@@ -213,14 +205,70 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 		if across == 0 {
 			across = math.Sqrt(l.SupportMM2 * n)
 		}
-		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, inner, across*math.Sqrt(inner/l.SupportMM2), e.M.SupportPct/100, e.VSupport)
-		e.lines(&r.SupportS, &r.SupportMM, &r.SupportMM3, l.SupportInterfaceMM2, across*math.Sqrt(l.SupportInterfaceMM2/l.SupportMM2), 1, e.VSupport)
-		r.Starts += n
-		r.StartS = r.Starts * e.M.StartS
-		if e.M.TravelMMS > 0 {
-			r.TravelS += n * RestS(0.52*box/math.Sqrt(n), e.M.TravelMMS, e.Accel)
+		for _, x := range []struct{ area, density float64 }{{inner, e.M.SupportPct / 100}, {l.SupportInterfaceMM2, 1}} {
+			if x.area <= 0 {
+				continue
+			}
+			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Sqrt(x.area/l.SupportMM2), 0, x.density, e.VSupport)
+			r.Starts += n
+			if e.M.TravelMMS > 0 {
+				r.TravelS += n * RestS(0.52*box/math.Sqrt(n), e.M.TravelMMS, e.Accel)
+			}
 		}
 	}
+	r.StartS = r.Starts * e.M.StartS
+}
+
+// fill lays what lies inside the outline roads: solid skin where air is near above or below, sparse lines elsewhere.
+func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64) {
+	k := e.direction(index)
+	holes := l.Loops - l.Islands
+	full := math.Max(l.Across[k]-2*inset*(l.Islands-holes), left/math.Max(box*1.5, 1))
+	steps := 0.0
+	if l.Across[k] > 0 {
+		steps = l.Steps[k] * full / l.Across[k]
+	}
+	hop := 0.0
+	if e.M.TravelMMS > 0 {
+		hop = RestS(0.4*math.Sqrt(l.AreaMM2/math.Max(1, l.Islands)), e.M.TravelMMS, e.Accel)
+	}
+	chains := func(n float64) { // runs of lines laid without lifting off
+		r.Starts += n
+		r.TravelS += n * hop
+	}
+	if e.Solid {
+		e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, left, full, steps, 1, e.VFill)
+		chains(l.Loops)
+		return
+	}
+	// of the skin found, what lies under the outline roads is theirs: beside leaning walls first, of flats by their share
+	edge := math.Min(l.SkinEdgeMM2, l.SkinMM2)
+	flat := l.SkinMM2 - edge
+	band := l.AreaMM2 - left
+	under := math.Min(band, math.Min(edge, l.SkinBandMM2)+flat*band/l.AreaMM2)
+	skin := math.Max(0, math.Min(left, l.SkinMM2-under))
+	sparse := left - skin
+	if skin > 0.995*left {
+		skin, sparse = left, 0
+	}
+	if sparse > 0 {
+		core := full * math.Sqrt(sparse/left)
+		e.lines(r, &r.SparseS, &r.SparseMM, &r.ModelMM3, sparse, core, steps*core/full, e.Infill, e.VFill)
+		chains(l.Loops)
+		if skin > 0 {
+			around := 0.0
+			if l.SkinEdgeMM2 > l.SkinBandMM2 {
+				around = math.Min(edge/math.Max(l.SkinMM2, 1e-9), 1) * l.Sloped[k] * (full + core)
+			}
+			around += full * math.Sqrt(math.Max(0, skin-math.Max(0, edge-l.SkinBandMM2))/left)
+			around = math.Max(around, skin/math.Max(box*1.5, 1))
+			e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, skin, around, steps*around/full, 1, e.VFill)
+			chains(l.Loops * (1 + l.Sloped[k]))
+		}
+		return
+	}
+	e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, skin, full, steps, 1, e.VFill)
+	chains(l.Loops)
 }
 
 // SparseMM3 is the solid volume of a body of volume v whose core (what is left inside shell and skins) is filled to phi.

@@ -17,6 +17,13 @@ type Layer struct {
 	// Across is half the contour's total travel normal to raster lines laid at 0, 45, 90 and 135° from x:
 	// divided by the line spacing it is the mean number of raster lines (Cauchy's formula for each direction).
 	Across [4]float64
+	// Steps is what the ways from the end of one raster line to the next come to, by direction: half the sum of √(len·|dn|) over the
+	// contour's pieces, so that all steps of rest-to-rest moves at acceleration a take 2·Steps/√(pitch·a). 0 = not measured.
+	Steps [4]float64
+	// Sloped is the share of Across whose wall leans enough for its skin to reach past the outline roads.
+	Sloped [4]float64
+	// SkinEdgeMM2 is the skin under leaning walls (length × how far the skin reaches in), SkinBandMM2 the part of it under the outline roads.
+	SkinEdgeMM2, SkinBandMM2 float64
 	// Corners counts contour corners by turning angle: Corners[k] for turns within 7.5° of k·15°; k = 0 (smooth) is not counted.
 	Corners             [13]float64
 	Loops               float64 // closed contours, holes included
@@ -68,7 +75,8 @@ func Prism(n int, t float64, l Layer, size r3.Vec) *Stack {
 // Block is the layer of a rectangle x by y: area, outline, four square corners.
 func Block(x, y float64) Layer {
 	d := (x + y) / math.Sqrt2
-	l := Layer{AreaMM2: x * y, PerimeterMM: 2 * (x + y), TurnMM: 8, Across: [4]float64{y, d, x, d}, Loops: 1, Islands: 1, SkinMM2: x * y}
+	l := Layer{AreaMM2: x * y, PerimeterMM: 2 * (x + y), TurnMM: 8, Across: [4]float64{y, d, x, d},
+		Steps: [4]float64{y, (x + y) / math.Sqrt(math.Sqrt2), x, (x + y) / math.Sqrt(math.Sqrt2)}, Loops: 1, Islands: 1, SkinMM2: x * y}
 	l.Corners[6] = 4
 	return l
 }

@@ -15,8 +15,9 @@ type Cut struct {
 	SelfSupportDeg  float64
 	SkinMM          float64 // skins are found for this thickness
 	InterfaceLayers int
-	Supported       bool // find supports at all
-	Roads           bool // roads are wanted: extents across raster lines
+	Supported       bool    // find supports at all
+	Roads           bool    // roads are wanted: extents across raster lines
+	BandMM          float64 // how far in the outline roads reach
 }
 
 // FromMesh cuts a posed part into stacks, one for each layer height, sharing what does not depend on it.
@@ -37,7 +38,7 @@ func FromMesh(m *mesh.Mesh, meas mesh.Measures, pose r3.Quat, layers []float64, 
 		s := FromSummary(sum, meas, pose)
 		s.SkinMM = c.SkinMM
 		if c.Roads {
-			s.measureAcross(m, pose)
+			s.measureAcross(m, pose, math.Ceil(c.SkinMM/t-1e-9)*t, c.BandMM)
 		}
 		out[i] = s
 	}
@@ -71,8 +72,15 @@ func FromSummary(sum *solid.Summary, meas mesh.Measures, pose r3.Quat) *Stack {
 	return s
 }
 
-// measureAcross finds, facet by facet, how far each layer's contours run across raster lines at 0, 45, 90 and 135°.
-func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat) {
+// acrossSums are one layer's sums while facets are gone through.
+type acrossSums struct {
+	across, steps, sloped [4]float64
+	edge, band            float64
+}
+
+// measureAcross finds, facet by facet, how each layer's contours run across raster lines at 0, 45, 90 and 135°, and how far skins of
+// the given thickness reach in under leaning walls, beside outline roads of the given band.
+func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat, skin, band float64) {
 	n := len(s.Layers)
 	if n == 0 {
 		return
@@ -81,9 +89,9 @@ func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat) {
 	zmin, h := box.Min.Z, s.LayerMM
 	nf := m.Facets()
 	grain := max(1<<15, (nf+7)/8)
-	sums := make([][][4]float64, cores.Pieces(nf, grain))
+	sums := make([][]acrossSums, cores.Pieces(nf, grain))
 	cores.Each(nf, grain, func(piece, from, to int) {
-		acc := make([][4]float64, n)
+		acc := make([]acrossSums, n)
 		for f := from; f < to; f++ {
 			a, b, c := 3*int(m.Tri[3*f]), 3*int(m.Tri[3*f+1]), 3*int(m.Tri[3*f+2])
 			// lowest first
@@ -97,14 +105,33 @@ func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat) {
 				}
 			}
 			za, zb, zc := pos[a+2], pos[b+2], pos[c+2]
-			k := max(0, int(math.Ceil((za-zmin)/h-0.5)))
+			k := max(0, int(math.Ceil((za-zmin)/h-0.5))-1) // one early: the comparisons below decide
+			if zmin+(float64(k)+0.5)*h < za {
+				k++
+			}
+			if k >= n || zmin+(float64(k)+0.5)*h >= zc {
+				continue
+			}
+			// every cut of the facet runs along one direction: across and steps are its length times constants
+			ux, uy, uz := pos[b]-pos[a], pos[b+1]-pos[a+1], zb-za
+			wx, wy, wz := pos[c]-pos[a], pos[c+1]-pos[a+1], zc-za
+			nx, ny, nz := uy*wz-uz*wy, uz*wx-ux*wz, ux*wy-uy*wx
+			flat := math.Sqrt(nx*nx + ny*ny)
+			if flat == 0 {
+				continue
+			}
+			sx, sy := math.Abs(nx/flat), math.Abs(ny/flat)
+			// the cut runs along (−ny, nx)/flat
+			d := [4]float64{sx, math.Abs(nx+ny) / flat / math.Sqrt2, sy, math.Abs(nx-ny) / flat / math.Sqrt2}
+			var r [4]float64
+			for i := range d {
+				r[i] = math.Sqrt(d[i])
+			}
+			reach := skin * math.Abs(nz) / flat
 			for ; k < n; k++ {
 				z := zmin + (float64(k)+0.5)*h
 				if z >= zc {
 					break
-				}
-				if z < za {
-					continue
 				}
 				u := (z - za) / (zc - za)
 				px, py := pos[a]+u*(pos[c]-pos[a]), pos[a+1]+u*(pos[c+1]-pos[a+1])
@@ -113,30 +140,47 @@ func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat) {
 					u = (z - za) / (zb - za)
 					qx, qy = pos[a]+u*(pos[b]-pos[a]), pos[a+1]+u*(pos[b+1]-pos[a+1])
 				} else {
-					if zc <= zb {
-						break
-					}
 					u = (z - zb) / (zc - zb)
 					qx, qy = pos[b]+u*(pos[c]-pos[b]), pos[b+1]+u*(pos[c+1]-pos[b+1])
 				}
-				dx, dy := qx-px, qy-py
+				l := math.Sqrt((qx-px)*(qx-px) + (qy-py)*(qy-py))
 				w := &acc[k]
-				w[0] += math.Abs(dy)
-				w[1] += math.Abs(dy - dx)
-				w[2] += math.Abs(dx)
-				w[3] += math.Abs(dx + dy)
+				for i := range d {
+					w.across[i] += l * d[i]
+					w.steps[i] += l * r[i]
+				}
+				if reach > band {
+					for i := range d {
+						w.sloped[i] += l * d[i]
+					}
+				}
+				w.edge += l * reach
+				w.band += l * math.Min(reach, band)
 			}
 		}
 		sums[piece] = acc
 	})
 	for k := range s.Layers {
-		var w [4]float64
+		var t acrossSums
 		for _, acc := range sums {
-			for i := range w {
-				w[i] += acc[k][i]
+			x := &acc[k]
+			for i := range t.across {
+				t.across[i] += x.across[i]
+				t.steps[i] += x.steps[i]
+				t.sloped[i] += x.sloped[i]
+			}
+			t.edge += x.edge
+			t.band += x.band
+		}
+		l := &s.Layers[k]
+		for i := range t.across {
+			l.Across[i], l.Steps[i] = t.across[i]/2, t.steps[i]/2
+			l.Sloped[i] = 0
+			if t.across[i] > 0 {
+				l.Sloped[i] = t.sloped[i] / t.across[i]
 			}
 		}
-		s.Layers[k].Across = [4]float64{w[0] / 2, w[1] / 2 / math.Sqrt2, w[2] / 2, w[3] / 2 / math.Sqrt2}
+		l.SkinEdgeMM2, l.SkinBandMM2 = t.edge, t.band
 	}
 }
 

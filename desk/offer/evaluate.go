@@ -90,6 +90,7 @@ type stackKey struct {
 	q         r3.Quat
 	layer     float64
 	skin      float64
+	band      float64
 	iface     int
 	self      float64
 	supported bool
@@ -215,7 +216,7 @@ func (e *Evaluator) stack(q r3.Quat, layer float64, c estimate.Cut) (*estimate.S
 	if c.SkinMM > 0 {
 		skin = math.Ceil(c.SkinMM/layer - 1e-9)
 	}
-	k := stackKey{q, layer, skin, c.InterfaceLayers, c.SelfSupportDeg, c.Supported, c.Roads}
+	k := stackKey{q, layer, skin, c.BandMM, c.InterfaceLayers, c.SelfSupportDeg, c.Supported, c.Roads}
 	e.mu.Lock()
 	en := e.stacks[k]
 	if en == nil {

@@ -170,7 +170,8 @@ func only(all []float64, v float64) []float64 {
 func (w *walk) stackFor(r *advise.Route, chosen *posed, t float64) (*estimate.Stack, error) {
 	p, m := r.Process, r.Machine
 	if m.MEX != nil {
-		return w.e.stack(chosen.q, t, estimate.Cut{SelfSupportDeg: p.SelfSupportDeg, SkinMM: m.MEX.SkinMM, InterfaceLayers: m.MEX.InterfaceLayers, Supported: p.NeedsSupport, Roads: true})
+		return w.e.stack(chosen.q, t, estimate.Cut{SelfSupportDeg: p.SelfSupportDeg, SkinMM: m.MEX.SkinMM, InterfaceLayers: m.MEX.InterfaceLayers, Supported: p.NeedsSupport, Roads: true,
+			BandMM: float64(m.MEX.Contours) * estimate.RoadWidth(m.MEX, t)})
 	}
 	if p.NeedsSupport {
 		coarse := math.Max(0.2, chosen.size.Z/160)

@@ -42,7 +42,7 @@ func lines(loops [][]pt, y0, pitch float64, n int) [][]span {
 			if a.y == b.y {
 				continue
 			}
-			j := max(0, int(math.Ceil((a.y-y0)/pitch-0.5)))
+			j := max(0, int(math.Ceil((a.y-y0)/pitch-0.5))-1) // one early: the comparisons below decide
 			for ; j < n; j++ {
 				y := y0 + (float64(j)+0.5)*pitch
 				if y >= b.y {

@@ -9,12 +9,11 @@ type finder struct {
 	cell   float64
 	nx, ny int
 	at     [][]int32 // 2·road + (0 start, 1 end)
-	left   int
 	gone   []bool
 }
 
 func newFinder(r []road) *finder {
-	f := &finder{roads: r, gone: make([]bool, len(r)), left: len(r)}
+	f := &finder{roads: r, gone: make([]bool, len(r))}
 	lo, hi := r[0].a, r[0].a
 	for _, x := range r {
 		for _, p := range []pt{x.a, x.b} {
@@ -86,5 +85,49 @@ func (f *finder) nearest(p pt) (int, bool) {
 
 func (f *finder) remove(i int) {
 	f.gone[i] = true
-	f.left--
+}
+
+// beside finds the road not yet laid on a neighbouring raster line that overlaps the given one, or nearly (two pitches), nearest to p; −1
+// if there is none: the head does not lift for such a step.
+func (f *finder) beside(of int, p pt) (int, bool) {
+	r := f.roads[of]
+	lo, hi, along := r.a.x, r.b.x, true
+	if r.a.x == r.b.x && r.a.y != r.b.y {
+		lo, hi, along = r.a.y, r.b.y, false
+	}
+	best, at, flip := math.Inf(1), -1, false
+	try := func(i int) {
+		if f.gone[i] {
+			return
+		}
+		q := f.roads[i]
+		a, b := q.a.x, q.b.x
+		if !along {
+			a, b = q.a.y, q.b.y
+		}
+		slack := 2 * math.Abs(q.a.y-r.a.y)
+		if !along {
+			slack = 2 * math.Abs(q.a.x-r.a.x)
+		}
+		if b < lo-slack || a > hi+slack {
+			return
+		}
+		if d := q.a.dist(p); d < best {
+			best, at, flip = d, i, false
+		}
+		if d := q.b.dist(p); d < best {
+			best, at, flip = d, i, true
+		}
+	}
+	for i := of + 1; i < len(f.roads) && f.roads[i].line <= r.line+1; i++ {
+		if f.roads[i].line == r.line+1 {
+			try(i)
+		}
+	}
+	for i := of - 1; i >= 0 && f.roads[i].line >= r.line-1; i-- {
+		if f.roads[i].line == r.line-1 {
+			try(i)
+		}
+	}
+	return at, flip
 }

@@ -16,11 +16,11 @@ type Result struct {
 	Opens int // inset chains that did not close: geometry the offset could not follow
 }
 
-// road is a straight line or a loop to be laid.
+// road is a straight line or a loop to be laid. Raster lines carry the number of their line, in ascending order.
 type road struct {
-	a, b    pt
-	seconds float64
-	loop    bool
+	a, b pt
+	line int
+	loop bool
 }
 
 // Simulate lays and drives every road of a posed part. e holds machine, layer height and infill; selfSupportDeg 0 means no supports.
@@ -91,13 +91,13 @@ func lay(res *Result, e estimate.Extrusion, contours [][][]pt, i, skin int, head
 		todo := make([]road, len(loops))
 		for j, l := range loops {
 			laid += length(l)
-			todo[j] = road{a: l[0], b: l[0], seconds: loopS(l, e.VContour, e.Accel, e.M.JunctionMM), loop: true}
-			res.ContourS += todo[j].seconds
+			todo[j] = road{a: l[0], b: l[0], loop: true}
+			res.ContourS += loopS(l, e.VContour, e.Accel, e.M.JunctionMM)
 		}
 		res.ContourMM += laid
 		res.ModelMM3 += math.Min(left, laid*w) * e.LayerMM
 		left = math.Max(0, left-laid*w)
-		res.drive(todo, head, e, 0)
+		res.drive(todo, head, e)
 		if len(loops) == 0 {
 			break
 		}
@@ -137,14 +137,13 @@ func lay(res *Result, e estimate.Extrusion, contours [][][]pt, i, skin int, head
 				if x.b-x.a < 1e-6 {
 					continue
 				}
-				t := estimate.RestS(x.b-x.a, v, e.Accel)
 				*mm += x.b - x.a
-				*sec += t
+				*sec += estimate.RestS(x.b-x.a, v, e.Accel)
 				res.ModelMM3 += (x.b - x.a) * w * e.LayerMM
-				todo = append(todo, road{a: pt{x.a, y}, b: pt{x.b, y}, seconds: t})
+				todo = append(todo, road{a: pt{x.a, y}, b: pt{x.b, y}, line: j})
 			}
 		}
-		res.drive(todo, head, e, pitch)
+		res.drive(todo, head, e)
 	}
 	if e.Solid {
 		cut(w, nil, e.VFill, &res.SkinMM, &res.SkinS)
@@ -187,27 +186,32 @@ func lay(res *Result, e estimate.Extrusion, contours [][][]pt, i, skin int, head
 	}, e.VFill, &res.SparseMM, &res.SparseS)
 }
 
-// drive orders roads nearest first and adds the travels between them; a road that begins more than two pitches away
-// costs a start. pitch 0: every road is a start.
-func (res *Result) drive(todo []road, head *pt, e estimate.Extrusion, pitch float64) {
+// drive orders roads and adds the travels between them: on from a raster line to its neighbour that lies beside it as long as there is one, else to
+// the nearest road, which costs a start.
+func (res *Result) drive(todo []road, head *pt, e estimate.Extrusion) {
 	if len(todo) == 0 {
 		return
 	}
 	g := newFinder(todo)
+	last := -1
 	for range todo {
-		i, flip := g.nearest(*head)
+		i, flip := -1, false
+		if last >= 0 && !todo[last].loop {
+			i, flip = g.beside(last, *head)
+		}
+		if i < 0 {
+			i, flip = g.nearest(*head)
+			res.Starts++
+		}
 		r := todo[i]
 		if flip {
 			r.a, r.b = r.b, r.a
 		}
-		d := head.dist(r.a)
-		if pitch == 0 || d > 2*pitch {
-			res.Starts++
-		}
 		if e.M.TravelMMS > 0 {
-			res.TravelS += estimate.RestS(d, e.M.TravelMMS, e.Accel)
+			res.TravelS += estimate.RestS(head.dist(r.a), e.M.TravelMMS, e.Accel)
 		}
 		*head = r.b
 		g.remove(i)
+		last = i
 	}
 }

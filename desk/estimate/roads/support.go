@@ -98,7 +98,7 @@ func rows(res *Result, e estimate.Extrusion, g *solid.Solid, plane []uint64, pit
 					a, b = pt{a.y, a.x}, pt{b.y, b.x}
 				}
 				laid += a.dist(b)
-				todo = append(todo, road{a: a, b: b})
+				todo = append(todo, road{a: a, b: b, line: j})
 				from = -1
 			}
 		}
@@ -115,11 +115,7 @@ func rows(res *Result, e estimate.Extrusion, g *solid.Solid, plane []uint64, pit
 		res.SupportMM3 += l * e.WidthMM * e.LayerMM
 		res.SupportS += estimate.RestS(l, e.VSupport, e.Accel)
 	}
-	res.driveSupport(todo, head, e, pitch)
-}
-
-func (res *Result) driveSupport(todo []road, head *pt, e estimate.Extrusion, pitch float64) {
-	res.drive(todo, head, e, pitch)
+	res.drive(todo, head, e)
 }
 
 // base lays the layers of support under the part, full density over part and support.

@@ -1,0 +1,171 @@
+package roads
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"testing"
+	"time"
+
+	"firstoff/checks"
+	"firstoff/demo"
+	"firstoff/desk/estimate"
+	"firstoff/geom/geomtest"
+	"firstoff/geom/mesh"
+	"firstoff/geom/r3"
+	"firstoff/intake"
+	"firstoff/shop"
+)
+
+// specimen is a part to compare on.
+type specimen struct {
+	name string
+	mesh *mesh.Mesh
+}
+
+// sized scales a mesh so that its longest side is about mm.
+func sized(m *mesh.Mesh, mm float64) *mesh.Mesh {
+	s := m.Box().Size()
+	return m.Transformed(r3.Identity, mm/math.Max(s.X, math.Max(s.Y, s.Z)), r3.Vec{})
+}
+
+// few is the small default set of known solids.
+func few() []specimen {
+	return []specimen{
+		{"box", geomtest.Box(60, 40, 25).Mesh},
+		{"wedge", geomtest.Wedge(60, 40, 30).Mesh},
+		{"cylinder", geomtest.Cylinder(20, 30, 96).Mesh},
+		{"tube", geomtest.Tube(25, 20, 30, 96).Mesh},
+		{"torus", geomtest.Torus(25, 9, 64, 32).Mesh},
+		{"ball", geomtest.Sphere(22, 48).Mesh},
+	}
+}
+
+// many adds the closed meshes of the outside collection (checks/mesh/open; origins and licences in its MANIFEST.csv), scaled to
+// the size of a usual part.
+func many(t *testing.T) []specimen {
+	out := few()
+	dir := checks.Path(t, "mesh/open")
+	files, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, f := range files {
+		data, err := os.ReadFile(filepath.Join(dir, f.Name()))
+		if err != nil {
+			continue
+		}
+		file, err := intake.Read(context.Background(), f.Name(), data, intake.Options{})
+		if err != nil || len(file.Bodies) == 0 {
+			continue
+		}
+		var all []*mesh.Mesh
+		for _, b := range file.Bodies {
+			all = append(all, b.Mesh)
+		}
+		m := mesh.Merge(all...)
+		if m.Facets() < 8 || m.Facets() > 300000 || !m.Topology().Closed() || m.Measure().VolumeMM3 <= 0 {
+			continue
+		}
+		out = append(out, specimen{f.Name(), sized(m, 45+float64(i%5)*12)})
+	}
+	return out
+}
+
+type difference struct {
+	name                          string
+	time, part, material          float64
+	contour, fill, support, moves float64
+	ref, est                      float64 // s it took to compute
+}
+
+// compare estimates and simulates one setting.
+func compare(t *testing.T, s specimen, pose r3.Quat, m *shop.Machine, layer, infill float64) (difference, bool) {
+	e := estimate.NewExtrusion(m.MEX, layer, infill)
+	t0 := time.Now()
+	st, err := estimate.FromMesh(s.mesh, s.mesh.Measure(), pose, []float64{layer}, estimate.Cut{SelfSupportDeg: 45, SkinMM: m.MEX.SkinMM, InterfaceLayers: m.MEX.InterfaceLayers, Supported: true, Roads: true, BandMM: float64(m.MEX.Contours) * e.WidthMM})
+	if err != nil {
+		t.Fatalf("%s: %v", s.name, err)
+	}
+	a := e.Of(st[0], true)
+	t1 := time.Now()
+	b, err := Simulate(s.mesh, pose, e, 45)
+	if err != nil {
+		t.Fatalf("%s: %v", s.name, err)
+	}
+	t2 := time.Now()
+	whole := func(r estimate.Roads) float64 {
+		return r.PartS() + float64(r.Layers)*m.MEX.LayerS + float64(r.Switches)*m.MEX.SwitchS
+	}
+	rel := func(x, y float64) float64 {
+		if y == 0 {
+			return 0
+		}
+		return x/y - 1
+	}
+	T := b.PartS()
+	if os.Getenv("FIRSTOFF_ROADS") == s.name {
+		t.Logf("%+v\n%+v", a, b)
+	}
+	return difference{fmt.Sprintf("%s %g %g%%", s.name, layer, infill), rel(whole(a), whole(b.Roads)), rel(a.PartS(), T),
+		rel(a.ModelMM3+a.SupportMM3, b.ModelMM3+b.SupportMM3), (a.ContourS - b.ContourS) / T, (a.SkinS + a.SparseS - b.SkinS - b.SparseS) / T,
+		(a.SupportS - b.SupportS) / T, (a.TravelS + a.StartS - b.TravelS - b.StartS) / T, t2.Sub(t1).Seconds(), t1.Sub(t0).Seconds()}, true
+}
+
+func quantile(v []float64, q float64) float64 {
+	w := append([]float64(nil), v...)
+	sort.Float64s(w)
+	return w[min(len(w)-1, int(q*float64(len(w))))]
+}
+
+// TestEstimatorAgainstRoads holds the estimator to the reference: a handful of solids by default, with FIRSTOFF_SLOW=1 at least forty
+// parts × 3 poses × 4 layer heights × 3 infills: median error of build time under 2 %, 95th percentile under 6 %, material under 1 %.
+func TestEstimatorAgainstRoads(t *testing.T) {
+	gannet := *demo.Shop().Machine("gannet")
+	mex := *gannet.MEX
+	gannet.MEX = &mex
+	specimens, poses, layers, infills := few(), []r3.Quat{r3.Identity}, []float64{0.254, 0.33}, []float64{100, 20}
+	slow := os.Getenv("FIRSTOFF_SLOW") != ""
+	if slow {
+		specimens = many(t)
+		poses = append(poses, r3.AxisAngle(r3.Vec{X: 1}, math.Pi/2), r3.AxisAngle(r3.Vec{X: 1, Y: 0.4}, 0.7))
+		layers, infills = []float64{0.178, 0.254, 0.33, 0.508}, []float64{100, 40, 20}
+	}
+	var rows []difference
+	for _, s := range specimens {
+		if only := os.Getenv("FIRSTOFF_ROADS"); only != "" && only != s.name {
+			continue
+		}
+		for _, q := range poses {
+			for _, l := range layers {
+				for _, f := range infills {
+					if d, ok := compare(t, s, q, &gannet, l, f); ok {
+						rows = append(rows, d)
+					}
+				}
+			}
+		}
+	}
+	var tm, mat []float64
+	var ref, est float64
+	for _, d := range rows {
+		tm, mat = append(tm, math.Abs(d.time)), append(mat, math.Abs(d.material))
+		ref, est = ref+d.ref, est+d.est
+		if testing.Verbose() {
+			t.Logf("%-34s time %+6.2f%% part %+6.2f%% material %+6.2f%% | contour %+6.2f fill %+6.2f support %+6.2f moves %+6.2f | %.2f s, %.4f s",
+				strings.ReplaceAll(d.name, " ", " "), d.time*100, d.part*100, d.material*100, d.contour*100, d.fill*100, d.support*100, d.moves*100, d.ref, d.est)
+		}
+	}
+	t.Logf("%d parts, %d settings: time median %.2f %%, p95 %.2f %%, worst %.2f %%; material median %.2f %%, p95 %.2f %%; reference %.1f s, estimator %.2f s (%.0f times)",
+		len(specimens), len(rows), quantile(tm, 0.5)*100, quantile(tm, 0.95)*100, quantile(tm, 1)*100, quantile(mat, 0.5)*100, quantile(mat, 0.95)*100, ref, est, ref/est)
+	if slow && len(specimens) < 40 {
+		t.Errorf("%d parts, forty are wanted", len(specimens))
+	}
+	if quantile(tm, 0.5) > 0.02 || quantile(tm, 0.95) > 0.06 || quantile(mat, 0.5) > 0.01 {
+		t.Error("the estimator strays from the reference")
+	}
+}
