@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -39,7 +40,7 @@ type Options struct {
 	Sole    bool          // nobody else works on this database: what is running at start is orphaned
 	Log     *slog.Logger  // nil = none
 	Retry   func(attempt int) time.Duration
-	quick   bool // for tests: no staggered start of the queue's own upkeep
+	Quick   bool // for tests: no staggered start of the queue's own upkeep
 }
 
 // Handler runs the task with this id. A nil error ends the task, an error has it run again later.
@@ -58,6 +59,7 @@ type Runner struct {
 	handlers map[string]handler
 	alive    *sql.Conn // holds this process's advisory lock (PostgreSQL)
 	stop     context.CancelFunc
+	stopping atomic.Bool
 	watch    sync.WaitGroup
 }
 
@@ -93,13 +95,17 @@ func New(d Database, o Options) (*Runner, error) {
 		r.driver = riversqlite.New(d.DB)
 	}
 	c := &river.Config{
-		ID: r.name, Logger: o.Log, TestOnly: o.quick,
+		ID: r.name, Logger: o.Log, TestOnly: o.Quick,
 		JobTimeout: o.Timeout, RescueStuckJobsAfter: o.Timeout + 5*time.Minute,
 		SoftStopTimeout:     5 * time.Second,
 		SkipUnknownJobCheck: true,
 		// Our own count ends a task (see work); the queue's must not come first.
 		MaxAttempts: 1000,
 		RetryPolicy: retry(o.Retry),
+	}
+	if d.Pool == nil {
+		// No notifications between connections here: look often. A look that finds nothing writes nothing.
+		c.FetchPollInterval, c.FetchCooldown = 200*time.Millisecond, 50*time.Millisecond
 	}
 	if o.Workers > 0 {
 		c.Workers = river.NewWorkers()
@@ -160,9 +166,12 @@ func (r *Runner) Stop(ctx context.Context) error {
 	if r.stop == nil {
 		return nil
 	}
+	r.stopping.Store(true)
 	err := r.client.Stop(ctx)
-	if err != nil {
-		err = r.client.StopAndCancel(ctx)
+	if err != nil { // no patience left: cut off, but let the cut-off be written down
+		c, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+		err = r.client.StopAndCancel(c)
+		cancel()
 	}
 	r.stop()
 	r.watch.Wait()
@@ -254,7 +263,11 @@ func (w *worker) Work(ctx context.Context, j *river.Job[task]) (err error) {
 			r.o.Log.Error("a task panicked", "kind", j.Args.What, "id", j.Args.ID, "panic", p, "stack", string(debug.Stack()))
 			err = fmt.Errorf("panic: %v", p)
 		}
-		if err != nil && ctx.Err() == nil && j.Attempt >= Attempts {
+		switch {
+		case err == nil:
+		case ctx.Err() != nil && r.stopping.Load():
+			err = river.JobSnooze(0) // cut off by our own end: run again, and not counted
+		case ctx.Err() == nil && j.Attempt >= Attempts:
 			err = w.giveUp(ctx, h, j, err)
 		}
 	}()
