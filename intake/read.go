@@ -12,6 +12,7 @@ import (
 	"firstoff/intake/glb"
 	"firstoff/intake/obj"
 	"firstoff/intake/stl"
+	"firstoff/intake/threemf"
 	"firstoff/unit"
 )
 
@@ -19,6 +20,9 @@ import (
 type Options struct {
 	Unit   unit.Length // overrides what the file says or lets guess; "" to go by the file
 	Limits content.Limits
+	// AllowEmpty lets a sound file that holds nothing to make (a package that places nothing, an encrypted one) through, with the
+	// warning no_surface in place of the fault.
+	AllowEmpty bool
 }
 
 // Reader reads files. Its zero value reads everything but CAD formats.
@@ -59,7 +63,15 @@ func (r Reader) readOne(ctx context.Context, name string, data []byte, k kind, b
 	for _, b := range c.Bodies {
 		n += b.Mesh.Facets()
 	}
-	if n == 0 {
+	switch {
+	case n == 0 && opt.AllowEmpty:
+		c.Warn("no_surface", "", "The file is sound but holds no surface that is to be made.")
+	case n == 0:
+		for _, w := range c.Warnings {
+			if w.Code == "3mf_encrypted" {
+				return nil, fault.New(fault.Unsupported, w.Code, w.Where, "The model in the file is encrypted; ask for it unencrypted.")
+			}
+		}
 		return nil, fault.New(fault.Invalid, "no_surface", "", "The file holds no surface; export the part again as a solid.")
 	}
 	f := &File{
@@ -79,6 +91,8 @@ func (r Reader) content(ctx context.Context, name string, data []byte, k kind, b
 	switch k {
 	case kindSTL:
 		return stl.Read(ctx, data, lim)
+	case kind3MF:
+		return threemf.Read(ctx, data, lim)
 	case kindOBJ:
 		return obj.Read(ctx, data, beside, lim)
 	case kindGLB:
@@ -127,12 +141,15 @@ func (f *File) settle(c *content.Content, opt Options, head, name unit.Length) e
 		f.Unit = guess
 	default:
 		f.Unit = Unit{Name: c.Unit, Stated: true, Confidence: 1}
-		if l := max(size.X, size.Y, size.Z) * c.Unit.MM(); l < 0.2 || l > 10_000 {
+		if l := max(size.X, size.Y, size.Z) * c.Unit.MM(); l > 0 && l < 0.2 || l > 10_000 {
 			f.Unit.Confidence = 0.7
 			f.Unit.Question = "The file says its unit is " + string(c.Unit) + ", which makes the part " + short(l) + " mm long: is that right?"
 		}
 	}
 	k := f.Unit.Name.MM()
+	if box.Empty() {
+		return nil
+	}
 	for _, v := range []r3.Vec{box.Min, box.Max} {
 		if far := max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z)) * k; far > longest {
 			return fault.New(fault.Invalid, "size_absurd", "", "The part would lie %.3g mm from the origin, so its numbers are damaged or its unit is wrong; export it again.", far)

@@ -145,15 +145,16 @@ func sniffZIP(data []byte, ext kind) kind {
 		return bytes.Contains(data[:min(len(data), 1<<16)], []byte(s)) || bytes.Contains(data[max(0, len(data)-1<<16):], []byte(s))
 	}
 	switch {
-	case ext == kind3MF, ext == kindAMF:
+	case ext == kindAMF:
 		return ext
 	case has("_rels/.rels"):
 		switch {
 		case has("word/document.xml"), has("xl/workbook.xml"), has("ppt/presentation.xml"):
 			return kindPaper
-		case has("3D/"), has(".model"):
-			return kind3MF
 		}
+		return kind3MF
+	case has("[Content_Types].xml"):
+		return kind3MF
 	case has("META-INF/manifest.xml") && has("mimetype"):
 		return kindPaper
 	}
