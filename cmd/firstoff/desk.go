@@ -1,0 +1,142 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"runtime"
+	"sync/atomic"
+	"time"
+
+	"firstoff/blob"
+	"firstoff/bureau"
+	"firstoff/fault"
+	"firstoff/runner"
+	"firstoff/shop"
+	"firstoff/store"
+)
+
+// place is where a desk keeps its things; the same flags on every command that opens one.
+type place struct {
+	Dir      string `help:"Folder for records and files." default:"var/desk" placeholder:"FOLDER" env:"FIRSTOFF_DIR"`
+	Database string `help:"PostgreSQL address instead of the folder's own database." placeholder:"postgres://…" env:"FIRSTOFF_DATABASE"`
+	Blobs    string `help:"S3 address for files instead of the folder." placeholder:"s3://bucket?…" env:"FIRSTOFF_BLOBS"`
+	Shop     string `help:"The shop's catalogue; FOLDER/shop.yaml if left out." placeholder:"FILE" env:"FIRSTOFF_SHOP"`
+}
+
+// opened is a desk with everything it stands on.
+type opened struct {
+	*bureau.Bureau
+	store   *store.Store
+	blobs   blob.Place
+	runner  *runner.Runner
+	lock    *os.File
+	shop    atomic.Pointer[shop.Catalogue]
+	started bool
+}
+
+func (p *place) shopFile() string {
+	if p.Shop != "" {
+		return p.Shop
+	}
+	return filepath.Join(p.Dir, "shop.yaml")
+}
+
+// open opens the place, brings its tables up to date and stands the bureau on it. workers 0 runs no tasks.
+func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *opened, err error) {
+	o = &opened{}
+	defer func() {
+		if err != nil {
+			o.close(context.WithoutCancel(ctx))
+		}
+	}()
+	if err := os.MkdirAll(p.Dir, 0o700); err != nil {
+		return o, fault.Because(err, fault.Invalid, "folder", p.Dir, "The desk's folder cannot be made; check the path and its permissions.")
+	}
+	cat, err := catalogueOf(p.shopFile())
+	if err != nil {
+		return o, err
+	}
+	o.shop.Store(cat)
+	dsn := p.Database
+	if dsn == "" {
+		if o.lock, err = own(p.Dir); err != nil {
+			return o, err
+		}
+		dsn = filepath.Join(p.Dir, "records.db")
+	}
+	if o.store, err = store.Open(ctx, dsn); err != nil {
+		return o, err
+	}
+	address := p.Blobs
+	if address == "" {
+		address = filepath.Join(p.Dir, "files")
+	}
+	if o.blobs, err = blob.Open(ctx, address); err != nil {
+		return o, err
+	}
+	if o.runner, err = runner.New(runner.Database{DB: o.store.DB(), Pool: o.store.Pool(), Tx: store.Tx}, runner.Options{Workers: workers, Sole: p.Database == "", Log: log}); err != nil {
+		return o, err
+	}
+	if err = o.store.Migrate(ctx, o.runner.Migrate); err != nil {
+		return o, err
+	}
+	desk := newDesk()
+	desk.Threads = max(1, runtime.GOMAXPROCS(0)-1)
+	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: desk})
+	if err != nil {
+		return o, err
+	}
+	o.runner.Handle(bureau.TaskAnalyse, o.Bureau.Analyse, o.Bureau.GivenUp)
+	return o, nil
+}
+
+// catalogueOf reads the catalogue of a desk's folder; a missing one is named with what to do.
+func catalogueOf(path string) (*shop.Catalogue, error) {
+	cat, err := catalogue(path)
+	if err != nil && errors.Is(err, os.ErrNotExist) {
+		return nil, fault.New(fault.NotFound, "shop_missing", path, "There is no catalogue of the shop here. Start with --demo for a made-up one to edit, or name yours with --shop.")
+	}
+	return cat, err
+}
+
+func (o *opened) start(ctx context.Context) error {
+	o.started = true
+	return o.runner.Start(ctx)
+}
+
+// close lets running work finish for a moment, then lets go of everything.
+func (o *opened) close(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, 20*time.Second)
+	defer cancel()
+	if o.runner != nil && o.started {
+		_ = o.runner.Stop(ctx)
+	}
+	if o.blobs != nil {
+		_ = o.blobs.Close()
+	}
+	if o.store != nil {
+		_ = o.store.Close()
+	}
+	if o.lock != nil {
+		_ = o.lock.Close()
+	}
+}
+
+// own takes the folder for this process alone: two desks on one folder would run each other's tasks.
+func own(dir string) (*os.File, error) {
+	f, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return nil, fault.Because(err, fault.Invalid, "folder", dir, "The desk's folder cannot be written to; check its permissions.")
+	}
+	if err := lockFile(f); err != nil {
+		_ = f.Close()
+		return nil, fault.New(fault.Conflict, "folder_in_use", dir, "Another firstoff works on this folder; stop it first, or give this one a folder of its own with --dir.")
+	}
+	_ = f.Truncate(0)
+	_, _ = fmt.Fprintf(f, "%d\n", os.Getpid())
+	return f, nil
+}

@@ -1,0 +1,136 @@
+package web
+
+import (
+	"net/http"
+	"strconv"
+	"strings"
+
+	"firstoff/fault"
+	"firstoff/part"
+)
+
+// line is one part: model, facts, requirement.
+func (k *desk) line(w http.ResponseWriter, r *http.Request) error {
+	l, err := k.Steps.Line(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	events, err := k.Steps.Trail(r.Context(), l.ID, 100)
+	if err != nil {
+		return err
+	}
+	k.show(w, r, http.StatusOK, linePage(k.frame(r, l.Name, "requests", "viewer.entry.js"), l, events))
+	return nil
+}
+
+func (k *desk) model(w http.ResponseWriter, r *http.Request) error {
+	l, body, err := k.Steps.OpenModel(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	defer body.Close()
+	w.Header().Set("Content-Type", "model/gltf-binary")
+	w.Header().Set("ETag", `"`+string(l.Viewer)+`"`)
+	w.Header().Set("Cache-Control", "private, max-age=0, must-revalidate")
+	http.ServeContent(w, r, "", k.Clock(), body)
+	return nil
+}
+
+// back is where a small form returns to: only a path of ours.
+func back(r *http.Request, otherwise string) string {
+	if b := r.FormValue("back"); strings.HasPrefix(b, "/") && !strings.HasPrefix(b, "//") && !strings.Contains(b, "\\") {
+		return b
+	}
+	return otherwise
+}
+
+func (k *desk) setQty(w http.ResponseWriter, r *http.Request) error {
+	n, err := strconv.Atoi(strings.TrimSpace(r.FormValue("qty")))
+	if err != nil {
+		return fault.New(fault.Invalid, "qty_range", "qty", "%q is not a quantity; give a whole number from 1.", r.FormValue("qty"))
+	}
+	id := r.PathValue("id")
+	if _, err := k.Steps.SetQty(r.Context(), who(r), id, version(r), n); err != nil {
+		return err
+	}
+	return seeOther(w, r, back(r, "/lines/"+id))
+}
+
+func (k *desk) setNeed(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("id")
+	l, err := k.Steps.Line(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	need, err := readNeed(r, l.Requirement, k.frame(r, "", "").digits)
+	if err != nil {
+		return err
+	}
+	if _, err := k.Steps.SetRequirement(r.Context(), who(r), id, version(r), need); err != nil {
+		return err
+	}
+	return seeOther(w, r, "/lines/"+id)
+}
+
+// readNeed reads the requirement form; what the form does not hold stays as it was.
+func readNeed(r *http.Request, q part.Requirement, digits int) (part.Requirement, error) {
+	if err := r.ParseForm(); err != nil {
+		return q, fault.Because(err, fault.Invalid, "form_broken", "", "The form did not arrive whole; send it again.")
+	}
+	text := func(f string, to *string) {
+		if r.Form.Has(f) {
+			*to = strings.TrimSpace(r.FormValue(f))
+		}
+	}
+	for f, to := range map[string]*string{"purpose": &q.Purpose, "sterilise": &q.Sterilise, "finish": &q.Finish, "inspect": &q.Inspect, "material": &q.MaterialID, "process": &q.Process, "need_by": &q.NeedBy, "notes": &q.Notes} {
+		text(f, to)
+	}
+	for f, to := range map[string]*bool{"loaded": &q.Loaded, "impact": &q.Impact, "sliding": &q.Sliding, "outdoor": &q.Outdoor, "chemicals": &q.Chemicals, "food": &q.Food, "skin": &q.Skin, "flame": &q.Flame, "esd": &q.ESD, "clear": &q.Clear, "watertight": &q.Watertight} {
+		*to = r.Form.Has(f)
+	}
+	for _, x := range []struct {
+		f  string
+		to *float64
+	}{{"temperature_c", &q.TemperatureC}, {"min_e_mpa", &q.MinEMPa}, {"min_uts_mpa", &q.MinUTSMPa}, {"shore_a", &q.ShoreA}, {"shore_d", &q.ShoreD}, {"tolerance_mm", &q.ToleranceMM}, {"over_mm", &q.OverMM}} {
+		v, err := number(r, x.f)
+		if err != nil {
+			return q, err
+		}
+		if v < 0 {
+			return q, fault.New(fault.Invalid, "number_negative", x.f, "%g is below zero; leave the field empty if it does not matter.", v)
+		}
+		*x.to = v
+	}
+	if s := strings.TrimSpace(r.FormValue("budget")); s != "" {
+		a, err := amount(s, digits)
+		if err != nil {
+			return q, fault.At(err, "budget")
+		}
+		q.BudgetMinor = int64(a)
+	} else {
+		q.BudgetMinor = 0
+	}
+	q.Colors = nil
+	for _, c := range strings.Split(r.FormValue("colors"), ",") {
+		if c = strings.TrimSpace(c); c != "" {
+			q.Colors = append(q.Colors, c)
+		}
+	}
+	return q, nil
+}
+
+func (k *desk) setAside(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("id")
+	if _, err := k.Steps.SetAside(r.Context(), who(r), id, version(r), r.FormValue("aside") == "yes"); err != nil {
+		return err
+	}
+	return seeOther(w, r, back(r, "/lines/"+id))
+}
+
+func (k *desk) undoLine(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("id")
+	if _, err := k.Steps.UndoLine(r.Context(), who(r), id); err != nil {
+		return err
+	}
+	return seeOther(w, r, back(r, "/lines/"+id))
+}

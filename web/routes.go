@@ -1,0 +1,78 @@
+package web
+
+import "net/http"
+
+// routes is the site map.
+func (k *desk) routes(mux *http.ServeMux) {
+	on := func(pattern string, h func(http.ResponseWriter, *http.Request) error) {
+		mux.HandleFunc(pattern, k.page(h))
+	}
+	on("GET /{$}", k.today)
+	on("POST /length", k.chooseLength)
+
+	on("GET /requests", k.requests)
+	on("GET /requests/new", k.newRequest)
+	on("POST /requests", k.openRequest)
+	on("GET /requests/{id}", k.folder)
+	on("POST /requests/{id}", k.changeRequest)
+	on("POST /requests/{id}/files", k.addFiles)
+	on("POST /requests/{id}/close", k.closeRequest)
+	on("POST /requests/{id}/reopen", k.reopenRequest)
+	on("POST /requests/{id}/quotation", k.draft)
+	on("GET /requests/{id}/progress", k.progress)
+	on("GET /requests/{id}/parts", k.parts)
+
+	on("GET /files/{id}", k.download)
+	on("POST /files/{id}/unit", k.answerUnit)
+	on("POST /files/{id}/again", k.analyseAgain)
+	on("POST /files/{id}/cancel", k.cancelAnalysis)
+
+	on("GET /lines/{id}", k.line)
+	on("GET /lines/{id}/model.glb", k.model)
+	on("POST /lines/{id}/qty", k.setQty)
+	on("POST /lines/{id}/need", k.setNeed)
+	on("POST /lines/{id}/aside", k.setAside)
+	on("POST /lines/{id}/undo", k.undoLine)
+	on("GET /lines/{id}/options", k.options)
+	on("POST /lines/{id}/choose", k.choose)
+	on("GET /lines/{id}/why/{option}", k.why)
+
+	on("GET /quotations", k.quotations)
+	on("GET /quotations/{id}", k.quotation)
+	on("POST /quotations/{id}", k.changeDraft)
+	on("POST /quotations/{id}/refresh", k.refreshDraft)
+	on("POST /quotations/{id}/issue", k.issue)
+	on("POST /quotations/{id}/revise", k.revise)
+	on("POST /quotations/{id}/withdraw", k.withdraw)
+	on("POST /quotations/{id}/link", k.newLink)
+	on("POST /quotations/{id}/answer", k.answerClient)
+	on("GET /quotations/{id}/pdf", k.quotationPDF)
+
+	on("GET /orders", k.orders)
+	on("GET /orders/{id}", k.order)
+	on("POST /orders/{id}/cancel", k.cancelOrder)
+
+	on("GET /shop", k.shop)
+	on("GET /about", k.about)
+
+	on("GET /q/{token}", k.client)
+	on("GET /q/{token}/model/{line}", k.clientModel)
+	on("GET /q/{token}/pdf", k.clientPDF)
+	on("POST /q/{token}/ask", k.clientAsk)
+	on("POST /q/{token}/accept", k.clientAccept)
+	on("POST /q/{token}/decline", k.clientDecline)
+}
+
+// chooseLength keeps the unit a person wants to see lengths in.
+func (k *desk) chooseLength(w http.ResponseWriter, r *http.Request) error {
+	to := "mm"
+	if r.FormValue("to") == "in" {
+		to = "in"
+	}
+	http.SetCookie(w, &http.Cookie{Name: "length", Value: to, Path: "/", MaxAge: 365 * 86400, SameSite: http.SameSiteLaxMode, HttpOnly: true})
+	back := r.Referer()
+	if back == "" {
+		back = "/"
+	}
+	return seeOther(w, r, back)
+}

@@ -1,0 +1,27 @@
+package web
+
+// mark is how a state looks: a shape and a tone beside the word. The same shapes stand on screen, board and paper.
+type mark struct {
+	shape string // ring, half, disc, notch, hatch
+	tone  string // "", act, look, stop, done
+}
+
+var marks = map[string]mark{
+	// requests
+	"open": {"ring", "act"}, "analysed": {"half", "act"}, "quoted": {"half", "look"}, "won": {"disc", "done"}, "lost": {"notch", ""}, "withdrawn": {"notch", ""},
+	// files
+	"waiting": {"ring", ""}, "analysing": {"half", "act"}, "ready": {"disc", "done"}, "failed": {"hatch", "stop"},
+	// quotations
+	"draft": {"ring", "act"}, "issued": {"half", "look"}, "accepted": {"disc", "done"}, "declined": {"notch", ""}, "expired": {"notch", "look"}, "superseded": {"notch", ""},
+	// orders
+	"in work": {"half", "act"}, "done": {"disc", "done"}, "cancelled": {"notch", "stop"},
+	// findings
+	"note": {"ring", ""}, "warning": {"half", "look"}, "stop": {"hatch", "stop"},
+}
+
+func markOf(state string) mark {
+	if m, ok := marks[state]; ok {
+		return m
+	}
+	return mark{"ring", ""}
+}
