@@ -260,7 +260,14 @@ func TestOverlappingBalls(t *testing.T) {
 	}
 	within(t, "bits", s.Volume(), want, 3e-3)
 	sum := summarised(t, m, 0.2, Options{Cell: 0.2})
-	within(t, "summary", sum.VolumeMM3, want, 3e-3)
+	within(t, "summary", sum.VolumeMM3, want, 1e-3)
+	// the outline of a layer through the middle: two arcs
+	mid := sum.Layers[len(sum.Layers)/2]
+	half := math.Acos(d / 2 / r)
+	within(t, "outline", mid.PerimeterMM, 2*r*(2*math.Pi-2*half), 1e-3)
+	if mid.Loops != 1 || !mid.Overlap {
+		t.Errorf("%+v", mid)
+	}
 }
 
 func TestRasterClosedForms(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"firstoff/fault"
 	"firstoff/geom/cores"
 	"firstoff/geom/mesh"
+	"firstoff/geom/plane"
 	"firstoff/geom/r3"
 	"firstoff/geom/section"
 )
@@ -19,14 +20,16 @@ type Options struct {
 	Cell            float64 // width of the bit cells, mm; 0: chosen from the part's size (AutoCell)
 }
 
-// LayerSummary is what an estimator needs of one layer. Everything taken from bits is scaled so that the bits' area of
-// the layer equals the exact one. Top and bottom skin do not overlap: what is both counts as top.
+// LayerSummary is what an estimator needs of one layer. Contour figures are exact: of the region enclosed by the winding
+// rule, whose overlaps are united (Overlap says where). What is taken from bits is scaled so that the bits' area of the
+// layer equals the exact one. Top and bottom skin do not overlap: what is both counts as top.
 type LayerSummary struct {
 	ZMM                  float64 // top of the layer above the plate: (i+1)·h
-	AreaMM2              float64 // of the region the contours enclose; exact, except where Overlap
-	PerimeterMM          float64 // of its contours; exact, except where Overlap
+	AreaMM2              float64
+	PerimeterMM          float64 // of all contours
 	Loops                int     // contours
 	Islands              int     // outer contours
+	Open                 int     // contours for which a gap of the surface was bridged
 	Points               int     // contour vertices
 	Corners              int     // contour vertices that turn by 30° or more
 	Bends                int     // contour vertices that turn by 10° to 30°
@@ -39,8 +42,7 @@ type LayerSummary struct {
 	SupportLandingMM2    float64 // where supports stand on the part
 	BoxMinXMM, BoxMinYMM float64 // of the layer's contours in the posed part's own coordinates
 	BoxMaxXMM, BoxMaxYMM float64
-	Overlap              bool    // shells overlap here: area and perimeter are of the union, from bits
-	PerimeterWithInnerMM float64 // of the raw contours; differs from PerimeterMM where shells overlap
+	Overlap              bool // shells overlap here
 }
 
 // Summary is a posed part in layers.
@@ -138,7 +140,7 @@ type tally struct {
 	part, top, bottom                int
 	support, iface, contact, landing int
 	crossX, crossY, crossD           int // support outline
-	partX, partY, partD              int // part outline, where shells overlap
+	overlap                          bool
 }
 
 func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
@@ -167,9 +169,14 @@ func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
 		b.shift(max(0, from-reach), min(L, to+reach), lowest)
 		s.EachOf(b.low, min(lowest, b.high), func(i int, c *section.Contours) {
 			f := fillers.Get().(*filler)
-			b.rows[i-b.low] = f.fill(c, &g, b.plane(i))
+			r := f.fill(c, &g, b.plane(i))
 			fillers.Put(f)
+			b.rows[i-b.low] = r
 			exact[i] = c.Measure()
+			if r.overlap {
+				exact[i] = united(c)
+			}
+			tallies[i].overlap = r.overlap
 		})
 		lowest = b.low
 		cores.Each(to-from, 4, func(_, lo, hi int) {
@@ -212,9 +219,6 @@ func (b *slab) skins(k, depth int, t *tally) {
 	w := b.g.Stride
 	lo, hi := r.low*w, r.high*w
 	p = p[lo:hi]
-	if r.overlap {
-		t.partX, t.partY, t.partD = outline(b.plane(k), b.g, r.low, r.high)
-	}
 	if depth == 0 {
 		t.part = count(p)
 		return
@@ -378,6 +382,25 @@ func (b *slab) measureSupport(k, iface int, t *tally) {
 	}
 }
 
+// united measures the contours of a layer in which shells overlap, after taking their union by the winding rule.
+func united(c *section.Contours) section.Layer {
+	r := make(plane.Region, c.Len())
+	for i := range r {
+		for _, q := range c.Contour(i) {
+			r[i] = append(r[i], plane.MM(q.X, q.Y))
+		}
+	}
+	u := section.Contours{Z: c.Z}
+	for _, p := range plane.Union(r, plane.Positive) {
+		for _, q := range p {
+			u.Points = append(u.Points, section.Point{X: q.XMM(), Y: q.YMM()})
+		}
+		u.End = append(u.End, int32(len(u.Points)))
+	}
+	u.Open = min(c.Open, u.Len())
+	return u.Measure()
+}
+
 // outline counts where a plane changes between neighbouring cells along x, along y and along both diagonals.
 func outline(p []uint64, g *Grid, rowLow, rowHigh int) (x, y, d int) {
 	w := g.Stride
@@ -426,14 +449,10 @@ func (sum *Summary) total(exact []section.Layer, tallies []tally, b *slab, over 
 		e, t, l := &exact[k], &tallies[k], &sum.Layers[k]
 		raster := float64(t.part) * cell2
 		*l = LayerSummary{
-			ZMM: float64(k+1) * g.Layer, AreaMM2: e.Area, PerimeterMM: e.Perimeter, PerimeterWithInnerMM: e.Perimeter,
+			ZMM: float64(k+1) * g.Layer, AreaMM2: e.Area, PerimeterMM: e.Perimeter,
+			Overlap: t.overlap, Open: e.Open,
 			Loops: e.Loops, Islands: e.Outer, Points: e.Points, Corners: e.Corners(), Bends: e.Turns[0],
 			BoxMinXMM: e.MinX, BoxMinYMM: e.MinY, BoxMaxXMM: e.MaxX, BoxMaxYMM: e.MaxY,
-		}
-		if t.partX > 0 {
-			l.Overlap = true
-			l.AreaMM2 = raster
-			l.PerimeterMM = math.Min(l.PerimeterMM, outlineLength(t.partX, t.partY, t.partD, g.Cell))
 		}
 		if t.part > 0 {
 			f := l.AreaMM2 / raster * cell2
