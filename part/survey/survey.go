@@ -274,7 +274,7 @@ func (s *Survey) Sheet(findings []part.Finding) Sheet {
 		sb := SheetBody{Name: b.Name, Triangles: b.Report.Facets, Vertices: b.Report.Vertices, Closed: b.Report.Closed, Shells: len(b.Report.Shells),
 			VolumeMM3: b.VolumeMM3, AreaMM2: b.After.AreaMM2, CentroidMM: b.After.CentroidMM.Array(),
 			BoundaryLoops: len(b.Report.Loops), NonManifoldEdges: b.Report.NonManifoldEdges, Flipped: b.Report.Flipped,
-			Degenerate: b.Report.Degenerate, Duplicates: b.Report.Duplicates, SelfIntersect: b.Report.Crossings.Pairs, Mended: []string{}}
+			Degenerate: b.Report.Degenerate, Duplicates: b.Report.Duplicates, SelfIntersect: len(b.Report.Crossings.Pairs), Mended: []string{}}
 		if box := b.After.Box; !box.Empty() {
 			sb.MinMM, sb.MaxMM = box.Min.Array(), box.Max.Array()
 		}
