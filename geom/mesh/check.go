@@ -57,8 +57,9 @@ func CheckTopology(m *Mesh) *Report { return check(m, m.Topology()) }
 
 // Check looks for everything that is wrong with a surface.
 func Check(m *Mesh) *Report {
-	r := check(m, m.Topology())
-	r.addCrossings(m)
+	t := m.Topology()
+	r := check(m, t)
+	r.addCrossings(m, t)
 	return r
 }
 
