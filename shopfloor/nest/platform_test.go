@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// judge checks trays by the code of verify.go, which shares nothing with the search.
-func judge(t *testing.T, parts []Part, trays []Tray, width, depth, spacing, margin float64) {
+// judgeTrays checks trays by the code of verify.go, which shares nothing with the search.
+func judgeTrays(t *testing.T, parts []Part, trays []Tray, width, depth, spacing, margin float64) {
 	t.Helper()
 	outline := map[string][][2]float64{}
 	want := map[string]int{}
@@ -65,7 +65,7 @@ func TestPlatformExactRows(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge(t, parts, trays, 268, 104, 2, 5)
+	judgeTrays(t, parts, trays, 268, 104, 2, 5)
 	if len(trays) != 3 || len(trays[0].Pieces) != 15 {
 		t.Errorf("%d trays, %d on the first; 15 go on a tray", len(trays), len(trays[0].Pieces))
 	}
@@ -79,7 +79,7 @@ func TestPlatformInterlocks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge(t, parts, trays, 300, 300, 2, 0)
+	judgeTrays(t, parts, trays, 300, 300, 2, 0)
 	if n := len(trays[0].Pieces); n < 22 { // boxes: 4 × 4 = 16
 		t.Errorf("%d on the first tray", n)
 	}
@@ -94,7 +94,7 @@ func TestPriorityFirst(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge(t, parts, trays, 200, 200, 2, 1)
+	judgeTrays(t, parts, trays, 200, 200, 2, 1)
 	early := 0
 	for _, p := range trays[0].Pieces {
 		if p.ID == "early" {
@@ -122,7 +122,7 @@ func TestPlatformRandomKeepsSpacing(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			judge(t, parts, trays, 240, 180, spacing, margin)
+			judgeTrays(t, parts, trays, 240, 180, spacing, margin)
 			again, _ := Platform(parts, 240, 180, spacing, margin, Quick{})
 			if !reflect.DeepEqual(trays, again) {
 				t.Error("the same request gave other trays")

@@ -1,6 +1,7 @@
 package chamber
 
 import (
+	"math"
 	"math/bits"
 )
 
@@ -83,22 +84,20 @@ func (b *Bits) each(f func(x, y, z int)) {
 	}
 }
 
-// Grow is the body with every cell nearer than r cells (centre to centre, in three axes) to a solid one made solid; it gains
-// ⌈r⌉ cells on each side.
+// Grow is the body with every cell nearer than r cell widths to a solid one made solid, cells taken as cubes: a neighbour, even across
+// a corner, is at distance 0, the next at 1. It gains shift cells on each side.
 func (b *Bits) Grow(r float64) (g *Bits, shift int) {
 	if r <= 0 {
 		return b, 0
 	}
-	n := int(r)
-	if float64(n) < r {
-		n++
-	}
+	n := int(math.Ceil(r - 1e-9)) // the farthest offset with n−1 < r
+	apart := func(d int) float64 { return float64(max(0, max(d, -d)-1)) }
 	g = New(b.NX+2*n, b.NY+2*n, b.NZ+2*n)
 	smear := make([]uint64, g.Stride)
 	for dz := -n; dz <= n; dz++ {
 		for dy := -n; dy <= n; dy++ {
 			dx := -1
-			for k := 0; float64(k*k+dy*dy+dz*dz) <= r*r; k++ {
+			for k := 0; k <= n && apart(k)*apart(k)+apart(dy)*apart(dy)+apart(dz)*apart(dz) < r*r-1e-9; k++ {
 				dx = k
 			}
 			if dx < 0 {
@@ -190,4 +189,50 @@ func runs(row []uint64, into [][2]int) [][2]int {
 		into = append(into, [2]int{from, x - from})
 	}
 	return into
+}
+
+// FillIn makes solid every cell that cannot be reached from outside by steps along the axes through empty cells.
+func (b *Bits) FillIn() {
+	seen := New(b.NX, b.NY, b.NZ)
+	var stack [][3]int32
+	push := func(x, y, z int) {
+		if x >= 0 && y >= 0 && z >= 0 && x < b.NX && y < b.NY && z < b.NZ && !b.Has(x, y, z) && !seen.Has(x, y, z) {
+			seen.Set(x, y, z)
+			stack = append(stack, [3]int32{int32(x), int32(y), int32(z)})
+		}
+	}
+	for z := range b.NZ {
+		for y := range b.NY {
+			push(0, y, z)
+			push(b.NX-1, y, z)
+			if z == 0 || y == 0 || z == b.NZ-1 || y == b.NY-1 {
+				for x := range b.NX {
+					push(x, y, z)
+				}
+			}
+		}
+	}
+	for len(stack) > 0 {
+		c := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		x, y, z := int(c[0]), int(c[1]), int(c[2])
+		push(x-1, y, z)
+		push(x+1, y, z)
+		push(x, y-1, z)
+		push(x, y+1, z)
+		push(x, y, z-1)
+		push(x, y, z+1)
+	}
+	for z := range b.NZ {
+		for y := range b.NY {
+			row, out := b.row(y, z), seen.row(y, z)
+			for i := range row {
+				mask := ^uint64(0)
+				if r := b.NX & 63; i == len(row)-1 && r != 0 {
+					mask = 1<<r - 1
+				}
+				row[i] = ^out[i] & mask
+			}
+		}
+	}
 }

@@ -98,9 +98,18 @@ func TestPosesAreTurns(t *testing.T) {
 func TestGrow(t *testing.T) {
 	b := New(1, 1, 1)
 	b.Set(0, 0, 0)
-	g, n := b.Grow(1.5) // faces and edges, no corners: 1 + 6 + 12
-	if n != 2 || g.Count() != 19 || !g.Has(2, 2, 2) {
-		t.Errorf("%d cells, shift %d", g.Count(), n)
+	for _, c := range []struct {
+		r            float64
+		shift, cells int
+	}{
+		{0, 0, 1}, {0.5, 1, 27}, {1, 1, 27}, // neighbours touch
+		{1.2, 2, 125 - 8 - 12*3}, // offsets of two along one axis are 1 away, along two 1.41, along three 1.73
+		{1.5, 2, 125 - 8}, {2, 2, 125},
+	} {
+		g, n := b.Grow(c.r)
+		if n != c.shift || g.Count() != c.cells || !g.Has(n, n, n) {
+			t.Errorf("grown by %g: %d cells, shift %d; want %d, %d", c.r, g.Count(), n, c.cells, c.shift)
+		}
 	}
 }
 

@@ -74,6 +74,15 @@ func (m *mover) measure() {
 	n := len(m.kind)
 	for i := range n {
 		s := &m.t.posed[m.po[i]].size
+		if s[2] > m.high { // too tall below this lid: the first pose that fits
+			k := int(m.kind[i])
+			for po := m.t.first[k]; po < m.t.first[k]+m.t.count[k]; po++ {
+				if q := &m.t.posed[po].size; q[0] <= m.box.NX && q[1] <= m.box.NY && q[2] <= m.high {
+					m.po[i], s = int32(po), q
+					break
+				}
+			}
+		}
 		m.x[i] = max(0, min(m.x[i], int32(m.box.NX-s[0])))
 		m.y[i] = max(0, min(m.y[i], int32(m.box.NY-s[1])))
 		m.z[i] = max(0, min(m.z[i], int32(m.high-s[2])))

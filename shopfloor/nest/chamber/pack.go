@@ -2,8 +2,6 @@ package chamber
 
 import (
 	"context"
-	"math"
-	"sort"
 	"sync"
 	"sync/atomic"
 )
@@ -11,7 +9,7 @@ import (
 // Box is the room to pack, cells. Height 0 means as high as needed.
 type Box struct {
 	NX, NY, NZ int
-	Gap        float64 // least distance between solid cells of two bodies, cells; 0 lets them touch
+	Gap        float64 // least distance between the cells of two bodies, as cubes, in cell widths; 0 lets them touch
 }
 
 // Limits ends a search, whichever comes first.
@@ -23,6 +21,7 @@ type Limits struct {
 
 // Spot is where a body lies: its pose, and the cell of the box that the low corner of its turned grid has.
 type Spot struct {
+	Body    int // which of the kind's bodies
 	Pose    Pose
 	X, Y, Z int
 }
@@ -85,7 +84,7 @@ func Pack(ctx context.Context, kinds []Kind, order []int, box Box, lim Limits) (
 	p.Height = b.high
 	for i := range order {
 		q := &t.posed[b.po[i]]
-		p.Spots = append(p.Spots, Spot{q.pose, int(b.x[i]), int(b.y[i]), int(b.z[i])})
+		p.Spots = append(p.Spots, Spot{t.of[q.body], q.pose, int(b.x[i]), int(b.y[i]), int(b.z[i])})
 	}
 	return p, box.NZ == 0 || p.Height <= box.NZ
 }
@@ -101,51 +100,4 @@ func (s *spots) copyTo(d *spots) {
 	d.po = append(d.po[:0], s.po...)
 	d.x, d.y, d.z = append(d.x[:0], s.x...), append(d.y[:0], s.y...), append(d.z[:0], s.z...)
 	d.high = s.high
-}
-
-// first lays bodies one on the other, large ones first, each as low as it goes.
-func first(t *table, kind []int32, box Box) *spots {
-	n := len(kind)
-	s := &spots{make([]int32, n), make([]int32, n), make([]int32, n), make([]int32, n), 0}
-	order := make([]int, n)
-	for i := range order {
-		order[i] = i
-	}
-	sort.SliceStable(order, func(a, b int) bool { return t.cells[kind[order[a]]] > t.cells[kind[order[b]]] })
-	var done []int
-	for _, i := range order {
-		k := int(kind[i])
-		best := math.MaxInt
-		for po := t.first[k]; po < t.first[k]+t.count[k]; po++ {
-			size := t.posed[po].size
-			if size[0] > box.NX || size[1] > box.NY {
-				continue
-			}
-			step := max(1, max(box.NX-size[0], box.NY-size[1])/24)
-			for z := 0; z+size[2] < best; z++ {
-				found := false
-			place:
-				for y := 0; y <= box.NY-size[1]; y += step {
-				next:
-					for x := 0; x <= box.NX-size[0]; x += step {
-						for _, j := range done {
-							if t.pair(int32(po), s.po[j]).at(x-int(s.x[j]), y-int(s.y[j]), z-int(s.z[j])) > 0 {
-								continue next
-							}
-						}
-						s.po[i], s.x[i], s.y[i], s.z[i] = int32(po), int32(x), int32(y), int32(z)
-						best = z + size[2]
-						found = true
-						break place
-					}
-				}
-				if found {
-					break
-				}
-			}
-		}
-		done = append(done, i)
-		s.high = max(s.high, best)
-	}
-	return s
 }

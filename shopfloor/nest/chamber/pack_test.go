@@ -52,7 +52,7 @@ func readSet(t testing.TB, name string) (kinds []Kind, order []int, s set) {
 		if at != p.Dims[0]*p.Dims[1]*p.Dims[2] {
 			t.Fatalf("%s: %d cells of %v", p.ID, at, p.Dims)
 		}
-		kinds = append(kinds, Kind{Body: b})
+		kinds = append(kinds, Kind{Bodies: []*Bits{b}})
 		for range p.Qty {
 			order = append(order, k)
 		}
@@ -65,7 +65,7 @@ func checkPacking(t testing.TB, kinds []Kind, order []int, box Box, p Packing) {
 	t.Helper()
 	world := New(box.NX, box.NY, p.Height)
 	for i, k := range order {
-		b := p.Spots[i].Pose.Turn(kinds[k].Body)
+		b := p.Spots[i].Pose.Turn(kinds[k].Bodies[p.Spots[i].Body])
 		s := p.Spots[i]
 		if s.X < 0 || s.Y < 0 || s.Z < 0 || s.X+b.NX > box.NX || s.Y+b.NY > box.NY || s.Z+b.NZ > p.Height {
 			t.Fatalf("body %d leaves the box: %+v", i, s)
@@ -86,7 +86,7 @@ func small() ([]Kind, []int) {
 	var order []int
 	for k := 0; k < 5; k++ {
 		b, _, _, _ := blob(&r, 3+r.intn(4), 3+r.intn(4), 3+r.intn(4), 0.6).Trim()
-		kinds = append(kinds, Kind{b, Poses})
+		kinds = append(kinds, Kind{[]*Bits{b}, Poses})
 		order = append(order, k, k, k)
 	}
 	return kinds, order
@@ -143,5 +143,42 @@ func TestVoxelSets(t *testing.T) {
 		if p.Height > c.most {
 			t.Errorf("%s: %d high, want at most %d", c.name, p.Height, c.most)
 		}
+	}
+}
+
+// Two halves of a shell around a bead: each pair can be parted, so all three come apart; glue the halves' rims with a band around and
+// the bead with its shell is stuck to nothing but what holds it.
+func TestStuck(t *testing.T) {
+	half := New(5, 5, 3)
+	for z := range 3 {
+		for y := range 5 {
+			for x := range 5 {
+				if z == 0 || x == 0 || x == 4 || y == 0 || y == 4 {
+					half.Set(x, y, z)
+				}
+			}
+		}
+	}
+	bead := New(1, 1, 1)
+	bead.Set(0, 0, 0)
+	flip := Pose{[3]int{0, 1, 2}, [3]bool{false, true, true}}
+	// a band with hooks over both faces: a ring 9 wide, 8 tall, its opening narrower than the shell at top and bottom
+	band := New(9, 9, 8)
+	for z := range 8 {
+		for y := range 9 {
+			for x := range 9 {
+				if x == 0 || y == 0 || x == 8 || y == 8 || (z == 0 || z == 7) && (x < 3 || y < 3 || x > 5 || y > 5) {
+					band.Set(x, y, z)
+				}
+			}
+		}
+	}
+	kinds := []Kind{{[]*Bits{half}, []Pose{Poses[0], flip}}, {[]*Bits{bead}, nil}, {[]*Bits{band}, nil}}
+	p := Packing{Spots: []Spot{{0, Poses[0], 2, 2, 1}, {0, flip, 2, 2, 4}, {0, Poses[0], 4, 4, 3}, {0, Poses[0], 0, 0, 0}}, Height: 8}
+	if s := Stuck(kinds, []int{0, 0, 1}, p); s != nil {
+		t.Errorf("without the band %v are stuck", s)
+	}
+	if s := Stuck(kinds, []int{0, 0, 1, 2}, p); len(s) != 4 {
+		t.Errorf("with the band %v are stuck, want all", s)
 	}
 }

@@ -91,3 +91,9 @@ func (p Pose) vec(v [3]int) (w [3]int) {
 	}
 	return w
 }
+
+// Size is the extent of the body turned.
+func (p Pose) Size(b *Bits) [3]int {
+	d := [3]int{b.NX, b.NY, b.NZ}
+	return [3]int{d[p.Axis[0]], d[p.Axis[1]], d[p.Axis[2]]}
+}

@@ -6,33 +6,34 @@ import (
 	"sync/atomic"
 )
 
-// Kind is a body in the poses it may take.
+// Kind is a body in the poses it may take: every one of Bodies (the same part turned freely and made into cells again) in every one
+// of Poses.
 type Kind struct {
-	Body  *Bits
-	Poses []Pose
+	Bodies []*Bits
+	Poses  []Pose // none means unturned
 }
 
 // posed is a kind in one pose.
 type posed struct {
-	kind int
-	pose Pose
-	b    *Bits
-	grew *Bits // with the gap around it
-	size [3]int
+	kind, body int // body counts over all kinds
+	pose       Pose
+	b          *Bits
+	size       [3]int
 }
 
 // table holds the fits of all posed kinds, made when first asked for.
 type table struct {
-	kinds []Kind
-	posed []posed
-	first []int // per kind: its first posed
-	count []int // per kind
-	gap   float64
-	pad   int
-	cells []int
-	pairs []atomic.Pointer[pair]
-	mu    sync.Mutex
-	fits  map[fitKey]*fit
+	bodies []*Bits
+	of     []int // per body: its number within its kind
+	posed  []posed
+	first  []int // per kind: its first posed
+	count  []int // per kind
+	gap    float64
+	pad    int
+	cells  []int
+	pairs  []atomic.Pointer[pair]
+	mu     sync.Mutex
+	fits   map[fitKey]*fit
 }
 
 type fitKey struct {
@@ -52,29 +53,31 @@ type pair struct {
 }
 
 func newTable(kinds []Kind, gap float64) *table {
-	t := &table{kinds: kinds, gap: gap, fits: map[fitKey]*fit{}}
+	t := &table{gap: gap, fits: map[fitKey]*fit{}}
 	for k, kd := range kinds {
 		t.first = append(t.first, len(t.posed))
-		t.cells = append(t.cells, kd.Body.Count())
+		t.cells = append(t.cells, kd.Bodies[0].Count())
 		poses := kd.Poses
 		if len(poses) == 0 {
 			poses = Poses[:1]
 		}
-		for _, p := range poses {
-			b := p.Turn(kd.Body)
-			same := false
-			for _, q := range t.posed[t.first[k]:] {
-				same = same || q.b.Equal(b)
+		for n, body := range kd.Bodies {
+			for _, p := range poses {
+				b := p.Turn(body)
+				same := false
+				for _, q := range t.posed[t.first[k]:] {
+					same = same || q.b.Equal(b)
+				}
+				if !same {
+					t.posed = append(t.posed, posed{k, len(t.bodies), p, b, [3]int{b.NX, b.NY, b.NZ}})
+				}
 			}
-			if same {
-				continue
-			}
-			t.posed = append(t.posed, posed{kind: k, pose: p, b: b, size: [3]int{b.NX, b.NY, b.NZ}})
+			t.bodies, t.of = append(t.bodies, body), append(t.of, n)
 		}
 		t.count = append(t.count, len(t.posed)-t.first[k])
 	}
 	if gap > 0 {
-		t.pad = int(math.Ceil(gap))
+		t.pad = int(math.Ceil(gap - 1e-9))
 	}
 	t.pairs = make([]atomic.Pointer[pair], len(t.posed)*len(t.posed))
 	return t
@@ -89,14 +92,14 @@ func (t *table) pair(moving, lying int32) *pair {
 	m, l := &t.posed[moving], &t.posed[lying]
 	p := &pair{}
 	a, b := m, l // the fit's moving and lying
-	if m.kind > l.kind {
+	if m.body > l.body {
 		a, b = l, m
 		p.mirror = true
 	}
 	p.turn = b.pose.inverse()
 	p.plain = p.turn == Poses[0]
-	key := fitKey{a.kind, b.kind, p.turn.times(a.pose)}
-	fm, fl := key.pose.Turn(t.kinds[a.kind].Body), t.kinds[b.kind].Body
+	key := fitKey{a.body, b.body, p.turn.times(a.pose)}
+	fm, fl := key.pose.Turn(t.bodies[a.body]), t.bodies[b.body]
 	p.fdims = [3]int{fl.NX - fm.NX, fl.NY - fm.NY, fl.NZ - fm.NZ}
 	for i := range 3 {
 		p.dims[i] = b.size[i] - a.size[i]
@@ -118,7 +121,7 @@ func (t *table) pair(moving, lying int32) *pair {
 	}
 	p.f = f
 	least := min(t.cells[m.kind], t.cells[l.kind])
-	p.scale = float32(math.Pow(float64(least), 1.0))
+	p.scale = float32(math.Sqrt(float64(least))) // by trial
 	at.Store(p)
 	return p
 }

@@ -28,7 +28,7 @@ type mover struct {
 	best     *spots  // the best layout free of overlap
 	incoming *spots  // the best of all searchers at the last meeting
 	floor    float64 // a length that cannot be bettered
-	tune  tuning
+	tune     tuning
 }
 
 const binsX, binsY = 24, 14
@@ -45,7 +45,6 @@ type tuning struct {
 	grow, most  float64 // factor of the weight of an overlapping pair: least and greatest
 	fade        float64 // factor for pairs that do not overlap
 }
-
 
 // lying is a piece that another one must avoid.
 type lying struct {
@@ -352,7 +351,9 @@ func (m *mover) pass() {
 func (m *mover) separate() bool {
 	l := m.layout
 	l.resetWeights()
-	m.tidy()
+	if !m.tidy() {
+		return false
+	}
 	best := l.total
 	l.save(&m.tried)
 	for strike := 0; strike < m.tune.strikes; strike++ {
@@ -385,10 +386,32 @@ func (m *mover) separate() bool {
 	return false
 }
 
-// tidy measures everything afresh, so that sums do not drift.
-func (m *mover) tidy() {
+// tidy brings every piece into its region, in another turn where the present one no longer fits, and measures everything afresh,
+// so that sums do not drift; false when a piece fits in no turn.
+func (m *mover) tidy() bool {
+	ok := true
 	for i := range m.x {
+		if _, fits := m.room(m.or[i], m.reg[i]); !fits {
+			ok = m.turnToFit(i) && ok
+		}
 		m.clamp(i)
 	}
 	m.measure()
+	return ok
+}
+
+// turnToFit gives piece i the first turn in which it fits its region, its middle kept.
+func (m *mover) turnToFit(i int) bool {
+	first := int32(m.t.first[m.shape[i]])
+	for k := range m.t.shapes[m.shape[i]].Turns {
+		o := first + int32(k)
+		if _, fits := m.room(o, m.reg[i]); fits {
+			a, b := &m.t.turned[m.or[i]].Box, &m.t.turned[o].Box
+			m.x[i] += (a.MinX + a.MaxX - b.MinX - b.MaxX) / 2
+			m.y[i] += (a.MinY + a.MaxY - b.MinY - b.MaxY) / 2
+			m.or[i] = o
+			return true
+		}
+	}
+	return false
 }

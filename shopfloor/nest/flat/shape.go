@@ -61,3 +61,25 @@ type Spot struct {
 
 // trueBox is the box of the outline itself in this turn, which a simplified ring may exceed.
 func (t *Turned) trueBox(outline Poly) Box { return outline.Rotate(t.Deg).Box() }
+
+// Around lists n evenly spaced turns, the first of which lays the smallest box around p square to the axes.
+func Around(p Poly, n int) []float64 {
+	h := Hull(p)
+	best, deg := math.Inf(1), 0.0
+	for i := range h {
+		e := h[(i+1)%len(h)].Sub(h[i])
+		d := -math.Atan2(e.Y, e.X) * 180 / math.Pi
+		if b := h.Rotate(d).Box(); b.W()*b.H() < best*(1-1e-9) {
+			best, deg = b.W()*b.H(), d
+		}
+	}
+	deg = math.Mod(deg, 90)
+	if math.Abs(deg) < 1e-9 {
+		deg = 0
+	}
+	out := make([]float64, n)
+	for k := range out {
+		out[k] = math.Mod(deg+360+float64(k)*360/float64(n), 360)
+	}
+	return out
+}

@@ -14,8 +14,8 @@ func (l *layout) lengthOf() float64 {
 	return r
 }
 
-// shorten sets the strip's length; what lies beyond a random cut moves along.
-func (m *mover) shorten(to float64) {
+// shorten sets the strip's length; what lies beyond a random cut moves along. False when a piece cannot lie in so short a strip.
+func (m *mover) shorten(to float64) bool {
 	l := m.layout
 	d := l.regions[0].MaxX - to
 	cut := m.r.float() * to
@@ -26,7 +26,7 @@ func (m *mover) shorten(to float64) {
 		}
 	}
 	l.regions[0].MaxX = to
-	m.tidy()
+	return m.tidy()
 }
 
 // swapLarge disturbs the layout: two large unlike pieces change places.
@@ -105,13 +105,13 @@ func (m *mover) explore(shrink float64, until func() bool) {
 	var pool []attempt
 	l.load(m.best)
 	m.shorter()
-	next := func() { m.shorten(math.Max(m.floor, m.best.length()*(1-shrink))) }
-	next()
-	for !until() && !m.done() && m.best.length() > m.floor*(1+1e-9) {
+	next := func() bool { return m.shorten(math.Max(m.floor, m.best.length()*(1-shrink))) }
+	possible := next()
+	for possible && !until() && !m.done() && m.best.length() > m.floor*(1+1e-9) {
 		if m.separate() {
 			m.shorter()
 			pool = pool[:0]
-			next()
+			possible = next()
 			continue
 		}
 		if m.done() {
@@ -120,7 +120,7 @@ func (m *mover) explore(shrink float64, until func() bool) {
 		if m.adopt(knob("adopt", 0.002)) {
 			pool = pool[:0]
 			l.load(m.best)
-			next()
+			possible = next()
 			m.swapLarge()
 			continue
 		}
@@ -152,13 +152,18 @@ func (m *mover) compress(from, to float64) {
 	m.adopt(0)
 	for step := from; !m.done() && m.best.length() > m.floor*(1+1e-9); {
 		m.adopt(0)
+		before := m.rounds
 		l.load(m.best)
-		m.shorten(math.Max(m.floor, m.best.length()*(1-step)))
-		if m.separate() {
+		if m.shorten(math.Max(m.floor, m.best.length()*(1-step))) && m.separate() {
 			m.shorter()
 			step = math.Min(from, step*1.1)
 			continue
 		}
-		step = math.Max(to, step*0.8)
+		if step *= 0.8; step < to {
+			step = to
+			if m.rounds == before { // a piece that fits no shorter strip
+				return
+			}
+		}
 	}
 }
