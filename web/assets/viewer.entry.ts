@@ -61,6 +61,9 @@ class Viewer {
       for (let i = 0; i < pos.count; i++) { v.fromBufferAttribute(pos, i).applyMatrix4(m.matrixWorld); out.set([v.x, v.y, v.z], 3 * i); }
       geo.setAttribute("position", new Float32BufferAttribute(out, 3));
       geo.deleteAttribute("normal");
+      // The loader put the bounds of the whole numbers there.
+      geo.computeBoundingBox();
+      geo.computeBoundingSphere();
       const given = (m.material as MeshStandardMaterial).color;
       const colour = given && given.getHex() !== 0xffffff ? given.clone() : css("--line");
       const mat = new MeshStandardMaterial({ color: colour, roughness: 0.8, metalness: 0, flatShading: true, side: DoubleSide, vertexColors: geo.hasAttribute("color"), clippingPlanes: [] });
