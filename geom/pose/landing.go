@@ -3,9 +3,9 @@ package pose
 import (
 	"math"
 
+	"firstoff/geom/cores"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
-	"firstoff/geom/section"
 )
 
 // Landing is what column supports come to when they may stand on the part.
@@ -37,16 +37,30 @@ type placed struct {
 	row, column int32
 }
 
-func (l *lines) place(pos []float64, low r3.Vec, inv, scale float64) {
+// place turns and scales all vertices and gives the lowest height step.
+func (l *lines) place(pos []float32, r r3.Mat3, low r3.Vec, inv, scale float64) (bottom uint32) {
 	if n := len(pos) / 3; cap(l.at) < n {
 		l.at = make([]placed, n)
 	}
 	l.at = l.at[:len(pos)/3]
+	for i := range 6 {
+		r[i] *= inv
+	}
+	for i := 6; i < 9; i++ {
+		r[i] *= scale
+	}
+	ox, oy, oz := low.X*inv, low.Y*inv, low.Z*scale
+	least := math.Inf(1)
 	for i := range l.at {
 		p := pos[3*i:][:3:3]
-		x, y := (p[0]-low.X)*inv, (p[1]-low.Y)*inv
-		l.at[i] = placed{x, y, (p[2] - low.Z) * scale, int32(y + 0.5), int32(x + 0.5)}
+		px, py, pz := float64(p[0]), float64(p[1]), float64(p[2])
+		x, y, z := r[0]*px+r[1]*py+r[2]*pz-ox, r[3]*px+r[4]*py+r[5]*pz-oy, r[6]*px+r[7]*py+r[8]*pz-oz
+		if z < least {
+			least = z
+		}
+		l.at[i] = placed{x, y, z, int32(y + 0.5), int32(x + 0.5)}
 	}
+	return uint32(max(0, least))
 }
 
 type lineCrossing struct {
@@ -60,8 +74,24 @@ const (
 )
 
 func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64) Landing {
-	pos, box := section.Posed(m, pose)
 	var out Landing
+	r := pose.Unit().Mat()
+	box := r3.EmptyBox() // of the turned box: what lies in it is found while placing
+	if own := m.Box(); !own.Empty() {
+		for i := range 8 {
+			c := own.Min
+			if i&1 != 0 {
+				c.X = own.Max.X
+			}
+			if i&2 != 0 {
+				c.Y = own.Max.Y
+			}
+			if i&4 != 0 {
+				c.Z = own.Max.Z
+			}
+			box = box.Add(r.Apply(c))
+		}
+	}
 	size := box.Size()
 	if box.Empty() || size.Z == 0 || !(cell > 0) {
 		return out
@@ -76,12 +106,13 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 		limit = 0
 	}
 	const steps = 1 << 30
-	l.place(pos, box.Min, 1/cell, (steps-1)/size.Z)
 	scale := (steps - 1) / size.Z
+	bottom := l.place(m.Pos, r, box.Min, 1/cell, scale)
 	stretch := cell * scale // a cell's width in height steps: slopes are measured in true proportion
 	l.crossings = l.crossings[:0]
 	l.from = append(l.from[:0], make([]int32, nx*ny+1)...)
-	var plan, sampled float64
+	var plan float64
+	sampled := 0
 	at := l.at
 	for t := m.Tri; len(t) >= 3; t = t[3:] {
 		a, b, c := &at[t[0]], &at[t[1]], &at[t[2]]
@@ -103,33 +134,53 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 				continue
 			}
 		}
-		j0, j1 := min(a.row, b.row, c.row), min(max(a.row, b.row, c.row), int32(ny))
 		gx, gy := nx3/nz, ny3/nz // fall of height by cell
-		for j := j0; j < j1; j++ {
+		z0 := a.z + gx*(a.x-0.5) + gy*a.y
+		// by rows from below: the long side a-c against a-b, then b-c; each from its lower end, so that both facets of an
+		// edge get the same bits
+		if a.row > b.row {
+			a, b = b, a
+		}
+		if b.row > c.row {
+			b, c = c, b
+		}
+		if a.row > b.row {
+			a, b = b, a
+		}
+		long := (c.x - a.x) / (c.y - a.y)
+		top := min(c.row, int32(ny))
+		p := a
+		var short float64
+		if a.row < b.row {
+			short = (b.x - a.x) / (b.y - a.y)
+		}
+		for j := a.row; j < top; j++ {
+			if j >= b.row && p != b {
+				p = b
+				short = (c.x - b.x) / (c.y - b.y)
+			}
 			y := float64(j) + 0.5
-			x0, x1 := math.Inf(1), math.Inf(-1)
-			if (a.row <= j) != (b.row <= j) {
-				x := cross(a.x, a.y, b.x, b.y, y)
-				x0, x1 = x, x
+			x0, x1 := a.x+(y-a.y)*long, p.x+(y-p.y)*short
+			i, end := int(x0+0.5), int(x1+0.5)
+			if i > end {
+				i, end = end, i
 			}
-			if (b.row <= j) != (c.row <= j) {
-				x := cross(b.x, b.y, c.x, c.y, y)
-				x0, x1 = min(x0, x), max(x1, x)
+			if end > nx {
+				end = nx
 			}
-			if (c.row <= j) != (a.row <= j) {
-				x := cross(c.x, c.y, a.x, a.y, y)
-				x0, x1 = min(x0, x), max(x1, x)
-			}
-			z := a.z - gy*(y-a.y)
-			for i, end := int(x0+0.5), min(int(x1+0.5), nx); i < end; i++ {
-				h := z - gx*(float64(i)+0.5-a.x)
-				k := uint32(max(0, min(h, steps-1)))<<2 | flags
-				line := uint32(int(j)*nx + i)
-				l.crossings = append(l.crossings, lineCrossing{line, k})
-				l.from[line+1]++
-				if flags&overhangs != 0 {
-					sampled++
+			line := int(j)*nx + i
+			z := z0 - gy*y
+			for ; i < end; i++ {
+				k := int(z - gx*float64(i))
+				if k < 0 {
+					k = 0
+				} else if k >= steps {
+					k = steps - 1
 				}
+				l.crossings = append(l.crossings, lineCrossing{uint32(line), uint32(k)<<2 | flags})
+				l.from[line+1]++
+				line++
+				sampled += int(flags >> 1)
 			}
 		}
 	}
@@ -157,7 +208,7 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 	var plate, part int
 	for i, end := range ends {
 		winding := 0
-		var floor uint32
+		floor := bottom
 		onPart := false
 		for _, k := range l.sorted[starts[i]:end] {
 			if k&looksDown == 0 {
@@ -180,17 +231,21 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 	cell2 := cell * cell
 	fix := 1.0
 	if sampled > 0 {
-		fix = math.Max(0.5, math.Min(2, plan/sampled))
+		fix = math.Max(0.5, math.Min(2, plan/float64(sampled)))
 	}
 	out.SupportMM3 = height / scale * cell2 * fix
 	out.PlateMM2, out.PartMM2 = float64(plate)*cell2*fix, float64(part)*cell2*fix
 	return out
 }
 
-// cross is where an edge meets the line y, from its lower end always.
-func cross(ax, ay, bx, by, y float64) float64 {
-	if ay > by {
-		ax, ay, bx, by = bx, by, ax, ay
-	}
-	return ax + (y-ay)*((bx-ax)/(by-ay))
+// Landings is LandingOf for many build directions (unit vectors, up in the part's own coordinates).
+func Landings(m *mesh.Mesh, up []r3.Vec, selfSupportDeg, cell float64) []Landing {
+	out := make([]Landing, len(up))
+	cores.Each(len(up), 4, func(_, from, to int) {
+		var l lines
+		for i := from; i < to; i++ {
+			out[i] = l.landing(m, r3.Between(up[i], r3.Vec{Z: 1}), selfSupportDeg, cell)
+		}
+	})
+	return out
 }

@@ -60,3 +60,17 @@ func (st *Streamer) Fill(from, to int, bits []uint64) {
 		fillers.Put(f)
 	})
 }
+
+// Measured fills all layers and gives what their raw contours come to as well. The grid must be one that Rasterise
+// would accept.
+func (st *Streamer) Measured() (*Solid, []section.Layer) {
+	s := Empty(st.Grid)
+	layers := make([]section.Layer, st.NZ)
+	st.Slicer.Each(func(i int, c *section.Contours) {
+		f := fillers.Get().(*filler)
+		f.fill(c, &st.Grid, s.Plane(i))
+		fillers.Put(f)
+		layers[i] = c.Measure()
+	})
+	return s, layers
+}
