@@ -83,7 +83,7 @@ func (m *Mesh) crossings(t *Topology, limit int) Crossings {
 			}
 		}
 	}
-	lists := make([][]found, len(tasks))
+	lists := make([][]crossing, len(tasks))
 	cores.Each(len(tasks), 1, func(_, from, to int) {
 		for k := from; k < to; k++ {
 			q := tasks[k]
@@ -97,7 +97,7 @@ func (m *Mesh) crossings(t *Topology, limit int) Crossings {
 		}
 	})
 	all := slices.Concat(lists...)
-	slices.SortFunc(all, func(a, b found) int { return slices.Compare(a.pair[:], b.pair[:]) })
+	slices.SortFunc(all, func(a, b crossing) int { return slices.Compare(a.pair[:], b.pair[:]) })
 	var c Crossings
 	c.More = len(all) > limit
 	for _, f := range all[:min(len(all), limit)] {
@@ -107,7 +107,7 @@ func (m *Mesh) crossings(t *Topology, limit int) Crossings {
 	return c
 }
 
-type found struct {
+type crossing struct {
 	pair  [2]uint32
 	touch bool
 }
@@ -266,7 +266,7 @@ func radix(key []uint64) []uint64 {
 
 type joinWork struct {
 	*joiner
-	found []found
+	found []crossing
 }
 
 // self tries all pairs within node x.
@@ -363,7 +363,7 @@ func (w *joinWork) facets(f, g uint32) {
 	if f > g {
 		f, g = g, f
 	}
-	w.found = append(w.found, found{[2]uint32{f, g}, touch})
+	w.found = append(w.found, crossing{[2]uint32{f, g}, touch})
 	w.total.Add(1)
 }
 

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -68,100 +69,178 @@ func prev(h uint32) uint32 {
 	return h - 1
 }
 
-// Topology pairs the half-edges: a counting sort by lower vertex, each bucket searched as it fills.
+// slot is a half-edge that runs from its lower vertex to its higher one, filed under the lower.
+type slot struct{ hi, half uint32 }
+
+// Topology pairs the half-edges: those that run up are filed by lower vertex (a counting sort), those that run down look theirs up there.
 func (m *Mesh) Topology() *Topology {
-	nv, tri := m.Vertices(), m.Tri
+	nv, tri := m.Vertices(), m.Tri[:len(m.Tri)/3*3]
 	t := &Topology{Mate: make([]uint32, len(tri))}
 	mate := t.Mate
-	off := make([]uint32, nv+1)
+	for i := range mate {
+		mate[i] = None
+	}
+	off := make([]uint32, nv+2) // off[v+1] becomes the start of v's slots, then its end
 	for q := tri; len(q) >= 3; q = q[3:] {
 		a, b, c := q[0], q[1], q[2]
 		if a == b || b == c || c == a {
 			continue
 		}
-		off[min(a, b)]++
-		off[min(b, c)]++
-		off[min(c, a)]++
+		off[min(a, b)+2] += below(a, b)
+		off[min(b, c)+2] += below(b, c)
+		off[min(c, a)+2] += below(c, a)
 	}
 	sum := uint32(0)
-	for i, n := range off { // off[v] becomes the end of bucket v, and counts down to its start as the bucket fills
+	for i, n := range off {
 		sum += n
 		off[i] = sum
 	}
-	// One slot a half-edge: the higher vertex, and the half-edge with its direction in the low bit.
-	type slot struct{ hi, half uint32 }
-	slots := make([]slot, sum)
-	ends := make([]uint32, nv)
-	copy(ends, off)
-	edges, paired, mis := 0, 0, 0
-	var extra [][2]uint32 // half-edge that first used the edge, further half-edge
+	slots := make([]slot, sum+1) // the last one takes what is not filed
+	trash := sum
 	for h := 0; h+2 < len(tri); h += 3 {
-		q := [4]uint32{tri[h], tri[h+1], tri[h+2], tri[h]}
-		if q[0] == q[1] || q[1] == q[2] || q[2] == q[0] {
-			mate[h], mate[h+1], mate[h+2] = None, None, None
+		a, b, c := tri[h], tri[h+1], tri[h+2]
+		if a == b || b == c || c == a {
 			continue
 		}
-	edge:
-		for j := range 3 {
-			lo, hi := q[j], q[j+1]
-			half := uint32(h + j)
-			if lo > hi {
-				lo, hi = hi, lo
+		file := func(a, b, half uint32) {
+			up := below(a, b)
+			lo, hi := min(a, b), max(a, b)
+			at := &off[lo+1]
+			k := *at
+			*at = k + up
+			if up == 0 {
+				k = trash
 			}
-			at := off[lo]
-			for _, s := range slots[at:ends[lo]] {
-				if s.hi != hi {
-					continue
-				}
-				first := s.half
-				if mate[first] != None {
-					extra = append(extra, [2]uint32{first, half})
-					mate[half] = None
-					continue edge
-				}
-				mate[first], mate[half] = half, first
-				paired++
-				if tri[first] == q[j] {
-					mis++
-				}
-				continue edge
+			slots[k] = slot{hi, half}
+		}
+		file(a, b, uint32(h))
+		file(b, c, uint32(h+1))
+		file(c, a, uint32(h+2))
+	}
+	// Now off[v] is the start of v's slots and off[v+1] their end. Half-edges that run down, some at a time.
+	type down struct{ lo, hi, half, from, to uint32 }
+	var buf [3*block + 1]down
+	var extra [][2]uint32 // half-edge that first used the edge, further half-edge
+	var lone []uint32     // half-edges that found nobody running up
+	paired := 0
+	for h := 0; h < len(tri); h += 3 * block {
+		n := 0
+		end := min(h+3*block, len(tri))
+		for k := h; k+2 < end; k += 3 {
+			a, b, c := tri[k], tri[k+1], tri[k+2]
+			if a == b || b == c || c == a {
+				continue
 			}
-			mate[half] = None
-			off[lo] = at - 1
-			slots[at-1] = slot{hi, half}
-			edges++
+			buf[n] = down{lo: b, hi: a, half: uint32(k)}
+			n += int(below(b, a))
+			buf[n] = down{lo: c, hi: b, half: uint32(k + 1)}
+			n += int(below(c, b))
+			buf[n] = down{lo: a, hi: c, half: uint32(k + 2)}
+			n += int(below(a, c))
+		}
+		for i := range buf[:n] {
+			d := &buf[i]
+			d.from, d.to = off[d.lo], off[d.lo+1]
+		}
+	half:
+		for i := range buf[:n] {
+			d := &buf[i]
+			for _, s := range slots[d.from:d.to] {
+				if s.hi == d.hi {
+					if mate[s.half] != None {
+						extra = append(extra, [2]uint32{s.half, d.half})
+						continue half
+					}
+					mate[s.half], mate[d.half] = d.half, s.half
+					paired++
+					continue half
+				}
+			}
+			lone = append(lone, d.half)
 		}
 	}
-	t.Edges, t.Misoriented = edges, mis
-	t.Boundary = edges - paired
-	if len(extra) > 0 {
-		m.crowd(t, extra)
+	t.Edges = int(sum) // one for each that runs up, unless several run up one edge
+	if int(sum) == paired && len(extra) == 0 && len(lone) == 0 {
+		return t
 	}
+	m.odd(t, slots[:sum], off, extra, lone)
 	return t
 }
 
-// crowd settles the edges that more than two facets use.
-func (m *Mesh) crowd(t *Topology, extra [][2]uint32) {
-	slices.SortFunc(extra, func(a, b [2]uint32) int {
-		if a[0] != b[0] {
-			return int(int64(a[0]) - int64(b[0]))
+// below is 1 if a < b, else 0.
+func below(a, b uint32) uint32 { return uint32((uint64(a) - uint64(b)) >> 63) }
+
+// odd counts and settles the edges that are not used exactly once in each direction.
+func (m *Mesh) odd(t *Topology, slots []slot, off []uint32, extra [][2]uint32, lone []uint32) {
+	// Several that run up the same edge count as one edge, under the first of them.
+	first := func(lo, hi, half uint32) uint32 {
+		f := half
+		for _, s := range slots[off[lo]:off[lo+1]] {
+			if s.hi == hi {
+				f = min(f, s.half)
+			}
 		}
-		return int(int64(a[1]) - int64(b[1]))
+		return f
+	}
+	groups := make(map[uint32][]uint32) // by a half-edge that stands for the edge: the lowest that runs up, or the lowest that runs down
+	for v := range uint32(m.Vertices()) {
+		for _, s := range slots[off[v]:off[v+1]] {
+			if f := first(v, s.hi, s.half); f != s.half || t.Mate[s.half] == None {
+				groups[f] = append(groups[f], s.half)
+			}
+		}
+	}
+	for _, e := range extra {
+		f := first(m.To(e[1]), m.From(e[1]), e[0])
+		groups[f] = append(groups[f], e[1])
+	}
+	slices.SortFunc(lone, func(a, b uint32) int {
+		return cmp.Or(cmp.Compare(m.To(a), m.To(b)), cmp.Compare(m.From(a), m.From(b)), cmp.Compare(a, b))
 	})
-	for i := 0; i < len(extra); {
-		first := extra[i][0]
-		second := t.Mate[first]
-		if m.Tri[first] == m.Tri[second] {
-			t.Misoriented--
+	for i := 0; i < len(lone); {
+		j := i + 1
+		for j < len(lone) && m.Tri[lone[j]] == m.Tri[lone[i]] && m.To(lone[j]) == m.To(lone[i]) {
+			j++
 		}
-		group := []uint32{first, second}
-		for ; i < len(extra) && extra[i][0] == first; i++ {
-			group = append(group, extra[i][1])
+		groups[lone[i]] = append(groups[lone[i]], lone[i:j]...)
+		t.Edges++
+		i = j
+	}
+	keys := make([]uint32, 0, len(groups))
+	for k := range groups {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	for _, k := range keys {
+		g := groups[k]
+		// All half-edges of the edge: those that run up, and whatever is mated with them.
+		g = append(g, k)
+		for _, h := range g {
+			if o := t.Mate[h]; o != None {
+				g = append(g, o)
+			}
 		}
-		slices.Sort(group)
-		t.crowded = append(t.crowded, group)
-		t.NonManifold++
-		m.pairRadially(t, group)
+		g = uniq(g)
+		up := 0
+		for _, h := range g {
+			if m.From(h) < m.To(h) {
+				up++
+			}
+		}
+		if up > 1 {
+			t.Edges -= up - 1
+		}
+		switch {
+		case len(g) == 1:
+			t.Boundary++
+		case len(g) == 2 && up != 1:
+			t.Misoriented++
+			t.Mate[g[0]], t.Mate[g[1]] = g[1], g[0]
+		case len(g) > 2:
+			t.NonManifold++
+			t.crowded = append(t.crowded, g)
+			m.pairRadially(t, g)
+		}
 	}
 }
 

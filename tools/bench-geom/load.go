@@ -18,24 +18,24 @@ func init() {
 		if err != nil {
 			return err
 		}
-		read := l.since()
+		read := l.worked()
 		m := mesh.FromSTLRecords(r)
 		if err := syscall.Munmap(b); err != nil {
 			return err
 		}
-		weld := l.since()
+		weld := l.worked()
 		t := m.Topology()
-		topo := l.since()
+		topo := l.worked()
 		bodies := m.Bodies()
-		body := l.since()
+		body := l.worked()
 		q := m.Measure()
 		l.stop()
 		l.N = m.Facets()
-		l.add("read_s", read)
-		l.add("weld_s", weld-read)
-		l.add("topo_s", topo-weld)
-		l.add("bodies_s", body-topo)
-		l.add("measure_s", l.Seconds-body)
+		l.add("read_cpu_s", read)
+		l.add("weld_cpu_s", weld-read)
+		l.add("topo_cpu_s", topo-weld)
+		l.add("bodies_cpu_s", body-topo)
+		l.add("measure_cpu_s", l.CPU-body)
 		l.add("vertices", m.Vertices())
 		l.add("euler", m.Vertices()-t.Edges+m.Facets())
 		l.add("boundary_edges", t.Boundary)

@@ -79,10 +79,13 @@ func (l *line) start() {
 }
 
 // stop ends the clock.
-func (l *line) stop() { l.Seconds, l.CPU = l.since(), cpu()-l.cpu }
+func (l *line) stop() { l.Seconds, l.CPU = l.since(), l.worked() }
 
 // since is the wall time from start.
 func (l *line) since() float64 { return time.Since(l.wall).Seconds() }
+
+// worked is the processor time from start, all cores together.
+func (l *line) worked() float64 { return cpu() - l.cpu }
 
 // add appends a field.
 func (l *line) add(key string, value any) {

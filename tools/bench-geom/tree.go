@@ -18,12 +18,13 @@ func init() {
 		}
 		l.start()
 		t := bvh.Build(m)
-		build := l.since()
+		build, work := l.since(), l.worked()
 		d := make([]float32, m.Facets())
 		t.OwnRays(bvh.Inward, 1e-4, math.Inf(1), d)
 		l.stop()
 		l.N = m.Facets()
 		l.add("build_s", build)
+		l.add("build_cpu_s", work)
 		l.add("mrays_per_s", float64(l.N)/(l.Seconds-build)/1e6)
 		sum, ok := 0.0, d[:0]
 		for _, x := range d {
@@ -54,7 +55,7 @@ func init() {
 		out := make([]bvh.Near, len(p))
 		l.start()
 		t := bvh.Build(m)
-		build := l.since()
+		build, work := l.since(), l.worked()
 		t.NearestAll(p, out)
 		l.stop()
 		l.N = len(p)
@@ -65,6 +66,7 @@ func init() {
 		}
 		l.add("points", filepath.Base(args[1]))
 		l.add("build_s", build)
+		l.add("build_cpu_s", work)
 		l.add("mqueries_per_s", float64(l.N)/(l.Seconds-build)/1e6)
 		l.add("mean_mm", sum/float64(l.N))
 		l.add("max_mm", top)
