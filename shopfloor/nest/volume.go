@@ -33,8 +33,8 @@ func Chamber(ctx context.Context, bodies []Body, width, depth, height, spacing, 
 // Bounds on the fineness of the cells: the tables of displacements of all pairs of kinds and poses together hold at most
 // mostCells cells (bytes), and no part is more than mostAcross cells long.
 const (
-	mostCells  = 96 << 20
-	mostAcross = 96
+	mostCells  = 24 << 20
+	mostAcross = 56
 )
 
 // voxelised is a chamber problem in the search's terms.

@@ -35,6 +35,7 @@ func Fill(ctx context.Context, kinds []Kind, order []int, box Box, lim Limits) (
 		}
 		f.topUp(ctx)
 		rounds += f.used
+		f.release()
 		var rest []int
 		for a, i := range left {
 			if !f.in[a] {
@@ -94,7 +95,7 @@ func (f *filler) topUp(ctx context.Context) {
 		if f.in[i] || failed[k] {
 			continue
 		}
-		if ctx.Err() != nil || f.budget > 0 && f.rounds >= f.budget {
+		if ctx.Err() != nil || f.lim.Rounds > 0 && f.rounds >= f.budget {
 			return
 		}
 		if f.t.cells[k] > free || !f.press(ctx, i) {
@@ -124,7 +125,7 @@ func (f *filler) press(ctx context.Context, i int) bool {
 	var wg sync.WaitGroup
 	for k := range n {
 		m := newMover(f.t, kind, f.box, f.seed*1000003+uint64(i)*101+uint64(k), &stop, 0)
-		if f.budget > 0 {
+		if f.lim.Rounds > 0 {
 			m.limit = f.budget - f.rounds
 		}
 		m.high = f.box.NZ
@@ -147,7 +148,7 @@ func (f *filler) press(ctx context.Context, i int) bool {
 		go func() {
 			defer wg.Done()
 			good[k] = m.fits() && m.separate()
-			if good[k] && f.budget == 0 {
+			if good[k] && f.lim.Rounds == 0 {
 				stop.Store(true)
 			}
 		}()
@@ -166,6 +167,20 @@ func (f *filler) press(ctx context.Context, i int) bool {
 		}
 	}
 	return ok
+}
+
+// release takes bodies out again that are stuck in each other, all but the first of them; they go into the next box.
+func (f *filler) release() {
+	var in []int
+	for i, ok := range f.in {
+		if ok {
+			in = append(in, i)
+		}
+	}
+	for held := stuck(f.t, &f.s, in); len(held) > 1; held = stuck(f.t, &f.s, held) {
+		f.in[held[len(held)-1]] = false
+		held = held[:len(held)-1]
+	}
 }
 
 // fits says whether every body's pose fits the box at all.
@@ -204,11 +219,8 @@ func lowest(t *table, box Box, kind []int32, s *spots, done []int, i, lid int) (
 	if lid < math.MaxInt {
 		best++ // the top may reach the lid
 	}
-	for po := t.first[k]; po < t.first[k]+t.count[k]; po++ {
+	for _, po := range t.lying(k, box) {
 		size := t.posed[po].size
-		if size[0] > box.NX || size[1] > box.NY {
-			continue
-		}
 		step := max(1, max(box.NX-size[0], box.NY-size[1])/24)
 	levels:
 		for z := 0; z+size[2] < best; z++ {
@@ -228,4 +240,18 @@ func lowest(t *table, box Box, kind []int32, s *spots, done []int, i, lid int) (
 		}
 	}
 	return best, ok
+}
+
+// lyingPoses is the number of poses tried when a body is first laid; the search tries all.
+const lyingPoses = 4
+
+// lying lists the poses of kind k that fit the box, those that lie lowest first, at most lyingPoses.
+func (t *table) lying(k int, box Box) (out []int) {
+	for po := t.first[k]; po < t.first[k]+t.count[k]; po++ {
+		if s := t.posed[po].size; s[0] <= box.NX && s[1] <= box.NY && (box.NZ == 0 || s[2] <= box.NZ) {
+			out = append(out, po)
+		}
+	}
+	sort.SliceStable(out, func(a, b int) bool { return t.posed[out[a]].size[2] < t.posed[out[b]].size[2] })
+	return out[:min(len(out), lyingPoses)]
 }

@@ -1,8 +1,10 @@
 package chamber
 
 import (
+	"fmt"
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // fit answers how far two posed bodies overlap at a displacement: 0 free, else the distance to the nearest free
@@ -33,29 +35,49 @@ func newFit(m, l *Bits) *fit {
 			}
 		}
 	}
-	wide := make([]uint64, stride)
+	// Rows of parts are alike: every different row of m against a row of l is spread once.
+	alike := map[string]int{}
+	which := make([]int, len(lists))
+	var kinds [][][2]int
+	for k, list := range lists {
+		key := fmt.Sprint(list)
+		n, ok := alike[key]
+		if !ok {
+			n = len(kinds)
+			alike[key] = n
+			kinds = append(kinds, list)
+		}
+		which[k] = n
+	}
+	wide := make([]uint64, stride*len(kinds))
+	one := make([]uint64, stride)
+	var before []uint64
 	for lz := 0; lz < l.NZ; lz++ {
 		for ly := 0; ly < l.NY; ly++ {
 			row := l.row(ly, lz)
 			if empty(row) {
 				continue
 			}
-			// the same run length comes again and again: keep the last spread row
-			last := [2]int{-1, -1}
-			for k, list := range lists {
-				out := taken[((lz-zs[k]-f.loz)*f.ny+ly-ys[k]-f.loy)*stride:][:stride]
-				for _, r := range list {
-					if r != last {
-						for i := range wide {
-							wide[i] = 0
+			if !slices.Equal(row, before) {
+				before = row
+				for n, list := range kinds {
+					w := wide[n*stride : (n+1)*stride]
+					clear(w)
+					for _, r := range list {
+						clear(one)
+						orUp(one, row, m.NX-r[0]-r[1])
+						spread(one, r[1])
+						for i, v := range one {
+							w[i] |= v
 						}
-						orUp(wide, row, m.NX-r[0]-r[1])
-						spread(wide, r[1])
-						last = r
 					}
-					for i, w := range wide {
-						out[i] |= w
-					}
+				}
+			}
+			base := ((lz-f.loz)*f.ny + ly - f.loy) * stride
+			for k, n := range which {
+				out := taken[base-(zs[k]*f.ny+ys[k])*stride:][:stride]
+				for i, v := range wide[n*stride:][:stride] {
+					out[i] |= v
 				}
 			}
 		}
@@ -154,8 +176,14 @@ func (f *fit) measure(taken []uint64, stride int) {
 	line, v, cut := make([]int32, n), make([]int32, n), make([]float64, n+1)
 	pass := func(base, step, count int) {
 		line[0], line[count+1] = 0, 0 // free beyond both ends
+		any := int32(0)
 		for i := 0; i < count; i++ {
-			line[i+1] = d[base+i*step]
+			c := d[base+i*step]
+			line[i+1] = c
+			any |= c
+		}
+		if any == 0 {
+			return
 		}
 		k := 0
 		v[0] = 0

@@ -70,6 +70,7 @@ func Pack(ctx context.Context, kinds []Kind, order []int, box Box, lim Limits) (
 			m := newMover(t, kind, box, uint64(lim.Seed)*1000003+uint64(k), &stop, lim.Rounds)
 			start.copyTo(&best[k])
 			m.explore(&best[k])
+			best[k].free(t, kind, box)
 			rounds[k] = m.rounds
 		}()
 	}

@@ -1,45 +1,52 @@
 package chamber
 
-// Stuck takes a packing apart: again and again a body that can be pushed straight out along an axis, past the rest with the gap left out,
-// is taken away. What is left when no body will move that way is tried on longer ways of axis steps; those that still
+// Stuck takes a packing apart: again and again a body that can be pushed straight out along an axis, past the rest (Stuck: gaps left
+// out; in a search: gaps kept), is taken away. What is left when no body will move that way is tried on longer ways of axis steps; those that still
 // cannot leave are stuck in each other, by index. Nil is as it should be.
 func Stuck(kinds []Kind, order []int, p Packing) []int {
 	t := newTable(kinds, 0)
-	n := len(order)
-	po := make([]int32, n)
-	left := make([]int, n)
+	s := &spots{}
+	all := make([]int, len(order))
 	for i, k := range order {
-		left[i] = i
+		all[i] = i
+		b := p.Spots[i].Pose.Turn(kinds[k].Bodies[p.Spots[i].Body])
 		for q := t.first[k]; q < t.first[k]+t.count[k]; q++ {
-			b := p.Spots[i].Pose.Turn(kinds[k].Bodies[p.Spots[i].Body])
 			if t.posed[q].b.Equal(b) {
-				po[i] = int32(q)
+				s.po = append(s.po, int32(q))
+				break
 			}
 		}
+		s.x, s.y, s.z = append(s.x, int32(p.Spots[i].X)), append(s.y, int32(p.Spots[i].Y)), append(s.z, int32(p.Spots[i].Z))
 	}
+	return stuck(t, s, all)
+}
+
+// stuck is Stuck for the bodies listed.
+func stuck(t *table, s *spots, list []int) []int {
+	left := append([]int(nil), list...)
 	hits := func(i, x, y, z int) bool {
-		s := p.Spots[i]
 		for _, j := range left {
 			if j == i {
 				continue
 			}
-			o := p.Spots[j]
-			if t.pair(po[i], po[j]).at(s.X+x-o.X, s.Y+y-o.Y, s.Z+z-o.Z) > 0 {
+			if t.pair(s.po[i], s.po[j]).at(int(s.x[i]-s.x[j])+x, int(s.y[i]-s.y[j])+y, int(s.z[i]-s.z[j])+z) > 0 {
 				return true
 			}
 		}
 		return false
 	}
 	var lo, hi [3]int
-	for i := range order {
-		s, d := p.Spots[i], t.posed[po[i]].size
-		for a, v := range [3]int{s.X, s.Y, s.Z} {
+	place := func(i int) ([3]int, [3]int) {
+		return [3]int{int(s.x[i]), int(s.y[i]), int(s.z[i])}, t.posed[s.po[i]].size
+	}
+	for _, i := range list {
+		at, d := place(i)
+		for a, v := range at {
 			lo[a], hi[a] = min(lo[a], v), max(hi[a], v+d[a])
 		}
 	}
 	straight := func(i int) bool {
-		s, d := p.Spots[i], t.posed[po[i]].size
-		at := [3]int{s.X, s.Y, s.Z}
+		at, d := place(i)
 		for a := range 3 {
 			for _, sign := range [2]int{1, -1} {
 				far := hi[a] - at[a]
@@ -60,13 +67,13 @@ func Stuck(kinds []Kind, order []int, p Packing) []int {
 		return false
 	}
 	winding := func(i int) bool { // flood over displacements, at most a million
-		s, d := p.Spots[i], t.posed[po[i]].size
+		from, d := place(i)
 		seen := map[[3]int]bool{{}: true}
 		queue := [][3]int{{}}
 		for len(queue) > 0 && len(seen) < 1_000_000 {
 			v := queue[0]
 			queue = queue[1:]
-			at := [3]int{s.X + v[0], s.Y + v[1], s.Z + v[2]}
+			at := [3]int{from[0] + v[0], from[1] + v[1], from[2] + v[2]}
 			for a := range 3 {
 				if at[a] >= hi[a] || at[a]+d[a] <= lo[a] {
 					return true
@@ -102,4 +109,18 @@ func Stuck(kinds []Kind, order []int, p Packing) []int {
 		return nil
 	}
 	return left
+}
+
+// free lifts bodies that are stuck above all others, lowest pose down, one on the other; it gives the new height.
+func (s *spots) free(t *table, kind []int32, box Box) {
+	all := make([]int, len(kind))
+	for i := range all {
+		all[i] = i
+	}
+	for _, i := range stuck(t, s, all) {
+		poses := t.lying(int(kind[i]), Box{NX: box.NX, NY: box.NY})
+		s.high += t.pad
+		s.po[i], s.x[i], s.y[i], s.z[i] = int32(poses[0]), 0, 0, int32(s.high)
+		s.high += t.posed[poses[0]].size[2]
+	}
 }

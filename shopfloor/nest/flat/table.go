@@ -28,8 +28,8 @@ type oriented struct {
 
 // mapKey names two shapes and the angle between their turns, so that a map serves every common turn.
 type mapKey struct {
-	a, b  int
-	micro int64 // relative turn in millionths of a degree
+	a, b int
+	nano int64 // relative turn in 1e-9 degrees, 2e-11 of a piece's size
 }
 
 // pair is the map for a moving piece against a lying one, with the rotation that takes the displacement moving − lying
@@ -73,7 +73,10 @@ func (t *table) pair(moving, lying int32) *pair {
 	if rel < 0 {
 		rel += 360
 	}
-	key := mapKey{a.shape, b.shape, int64(math.Round(rel * 1e6))}
+	// The angle is rounded so that the map does not depend on which of several pairs at the same angle asked first.
+	nano := int64(math.Round(rel*1e9)) % 360e9
+	rel = float64(nano) / 1e9
+	key := mapKey{a.shape, b.shape, nano}
 	t.mu.Lock()
 	m := t.maps[key]
 	t.mu.Unlock()

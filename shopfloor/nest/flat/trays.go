@@ -48,7 +48,7 @@ func Trays(shapes []Shape, order []int, bed Bed, lim Limits, perTray func(tray i
 		spots := Shelf(shapes, kinds, one)
 		f := &filling{t: t, bed: bed, kinds: kinds, spots: spots, lim: lim, seed: uint64(lim.Seed)*7919 + uint64(tray)}
 		if lim.Rounds > 0 {
-			f.budget = (lim.Rounds - rounds + most - tray - 1) / max(1, most-tray)
+			f.budget = max(0, lim.Rounds-rounds) / max(1, most-tray)
 		}
 		ctx, cancel := perTray(tray)
 		used += f.topUp(ctx)
@@ -82,7 +82,7 @@ type filling struct {
 	spots  []Spot // Tray 0: lies here; −1: not yet
 	lim    Limits
 	seed   uint64
-	budget int // rounds; 0 until the context ends
+	budget int // rounds of each searcher, when they are counted
 	rounds int // of the first searcher
 }
 
@@ -99,7 +99,7 @@ func (f *filling) topUp(ctx context.Context) (used int) {
 		if f.spots[i].Tray == 0 || failed[k] {
 			continue
 		}
-		if ctx.Err() != nil || f.budget > 0 && f.rounds >= f.budget {
+		if ctx.Err() != nil || f.lim.Rounds > 0 && f.rounds >= f.budget {
 			return used
 		}
 		if f.t.shapes[k].Area > free {
@@ -138,7 +138,7 @@ func (f *filling) press(ctx context.Context, i int) (used int, ok bool) {
 	for k := range n {
 		l := newLayout(f.t, shape, []Box{{0, 0, f.bed.W, f.bed.H}})
 		m := newMover(l, f.seed*1000003+uint64(i)*101+uint64(k), &stop)
-		if f.budget > 0 {
+		if f.lim.Rounds > 0 {
 			m.limit = f.budget - f.rounds
 		}
 		ms[k] = m
@@ -166,7 +166,7 @@ func (f *filling) press(ctx context.Context, i int) (used int, ok bool) {
 				return
 			}
 			good[k] = m.separate()
-			if good[k] && f.budget == 0 {
+			if good[k] && f.lim.Rounds == 0 {
 				stop.Store(true) // ended by time: the first to succeed is enough
 			}
 		}()
