@@ -36,6 +36,27 @@ func (k *desk) model(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// picture is the part's engraving.
+func (k *desk) picture(w http.ResponseWriter, r *http.Request) error {
+	l, err := k.Steps.Line(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	if k.Papers == nil || l.Viewer == "" {
+		return fault.New(fault.NotFound, "picture_missing", "", "There is no picture of this part.")
+	}
+	if r.URL.Query().Get("v") == l.Viewer.Short() {
+		w.Header().Set("Cache-Control", "private, max-age=31536000, immutable")
+	}
+	b, err := k.Papers.Picture(r.Context(), l.Viewer)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "image/png")
+	_, _ = w.Write(b)
+	return nil
+}
+
 // back is where a small form returns to: only a path of ours.
 func back(r *http.Request, otherwise string) string {
 	if b := r.FormValue("back"); strings.HasPrefix(b, "/") && !strings.HasPrefix(b, "//") && !strings.Contains(b, "\\") {

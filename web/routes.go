@@ -29,6 +29,7 @@ func (k *desk) routes(mux *http.ServeMux) {
 
 	on("GET /lines/{id}", k.line)
 	on("GET /lines/{id}/model.glb", k.model)
+	on("GET /lines/{id}/picture.png", k.picture)
 	on("POST /lines/{id}/qty", k.setQty)
 	on("POST /lines/{id}/need", k.setNeed)
 	on("POST /lines/{id}/aside", k.setAside)

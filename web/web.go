@@ -16,6 +16,7 @@ import (
 
 	"firstoff/bureau"
 	"firstoff/desk/quote"
+	"firstoff/digest"
 	"firstoff/fault"
 	"firstoff/shop"
 	"firstoff/web/static"
@@ -24,6 +25,8 @@ import (
 // Papers prints documents as PDF.
 type Papers interface {
 	Quotation(ctx context.Context, q quote.Quotation) ([]byte, error)
+	// Picture is the engraving of a kept model as PNG.
+	Picture(ctx context.Context, model digest.Digest) ([]byte, error)
 }
 
 // Deps is what the pages stand on.

@@ -13,6 +13,7 @@ import (
 
 	"firstoff/demo"
 	"firstoff/fault"
+	"firstoff/paper"
 	"firstoff/web"
 )
 
@@ -81,7 +82,8 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 
 // deps wires the pages.
 func (c *serveCmd) deps(o *opened, log *slog.Logger) web.Deps {
-	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log}
+	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs}
+	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press}
 }
 
 // onlyLoopback refuses to serve anybody but this machine while there are no people and rights.
