@@ -11,7 +11,7 @@ import (
 type overhang struct {
 	seeds     []seed
 	area      float64 // of those facets, mm², exact
-	projected float64 // on the plate, mm², exact
+	projected float64 // their plan area, mm², exact; without those that lie on the plate
 }
 
 // seed is one column's cell under an overhanging facet.
@@ -48,6 +48,9 @@ func overhangs(pos []float64, tri []uint32, g *Grid, selfSupportDeg float64) *ov
 				continue
 			}
 			o.area += n / 2
+			if max(a[2], b[2], c[2]) <= g.Origin.Z {
+				continue // lies on the plate
+			}
 			o.projected -= nz / 2
 			o.sample(g, inv, a, b, c, nx/nz, ny/nz)
 		}

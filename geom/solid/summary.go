@@ -67,8 +67,12 @@ func AutoCell(b r3.Box) float64 {
 	return math.Max(0.1, math.Min(0.5, math.Max(s.X, s.Y)/384))
 }
 
-// slabLayers is how many layers are held at a time.
-const slabLayers = 128
+// slabLayers is how many layers are held at a time, slabWords how many words of them at most (64 MB, once for the part
+// and once for its supports).
+const (
+	slabLayers = 128
+	slabWords  = 8 << 20
+)
 
 // Summarise cuts a posed mesh into layers of height layer (mm) and says what each is made of. Errors are those of
 // section.New and of a cell width that is not positive or far too small for the part.
@@ -153,7 +157,7 @@ func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
 	reach := max(skin, iface, 1) // neighbours needed on each side
 	b := &slab{g: &g, empty: make([]uint64, g.PlaneWords())}
 	n := g.PlaneWords()
-	per := min(L, max(8, min(slabLayers, (64<<20)/n)))
+	per := min(L, max(8, min(slabLayers, slabWords/n)))
 	b.part = make([]uint64, (per+2*reach)*n)
 	b.rows = make([]filled, per+2*reach)
 	b.support = make([]uint64, (per+1)*n)
