@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -303,20 +304,21 @@ func (b *Bureau) enter(ctx context.Context, id string, round int, all []found) e
 	return err
 }
 
+// membersMost is more than an archive may hold (content.DefaultLimits.Entries).
+const membersMost = 10_000
+
 // enterLines brings the file's lines up to date: what a person set stays, what was computed is replaced.
 func (b *Bureau) enterLines(ctx context.Context, f request.File, all []found) error {
-	kept, err := b.p.Records.Lines(ctx, f.RequestID)
+	of, err := b.linesOf(ctx, f)
 	if err != nil {
 		return err
 	}
-	position := 0
-	of := map[int]request.Line{}
-	for _, l := range kept {
-		position = max(position, l.Position)
-		if l.FileID == f.ID {
-			of[l.Member] = l
-		}
+	files, err := b.p.Records.Files(ctx, f.RequestID)
+	if err != nil {
+		return err
 	}
+	// Lines stand in the order in which the files came, whichever was analysed first.
+	before := slices.IndexFunc(files, func(g request.File) bool { return g.ID == f.ID }) * membersMost
 	for i, a := range all {
 		l, there := of[i]
 		delete(of, i)
@@ -324,8 +326,7 @@ func (b *Bureau) enterLines(ctx context.Context, f request.File, all []found) er
 			if l.ID, err = b.number(ctx, "L"); err != nil {
 				return err
 			}
-			position++
-			l.RequestID, l.FileID, l.Member, l.Position, l.Qty = f.RequestID, f.ID, i, position, 1
+			l.RequestID, l.FileID, l.Member, l.Position, l.Qty = f.RequestID, f.ID, i, before+i+1, 1
 		}
 		l.Name, l.Facts, l.Findings, l.Bodies, l.Viewer = a.piece.Name, a.piece.Facts, a.piece.Findings, a.piece.Bodies, a.viewer
 		l.Problem, l.Table = a.piece.Problem, ""

@@ -76,7 +76,7 @@ type Folder struct {
 	Trail      []trail.Event     `json:"trail"`    // newest first, at most 200
 }
 
-// LineView is a line with what was last worked out for it.
+// LineView is a line with what was last worked out for it. Its Position counts from 1 within the request.
 type LineView struct {
 	request.Line
 	// Pick is the chosen option, else the one the desk would pick; nil while there is none.

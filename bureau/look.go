@@ -3,6 +3,7 @@ package bureau
 import (
 	"context"
 	"io"
+	"slices"
 
 	"firstoff/client"
 	"firstoff/desk/quote"
@@ -68,11 +69,12 @@ func (b *Bureau) Request(ctx context.Context, id string) (Folder, error) {
 		names[file.ID] = file.Name
 	}
 	f.Lines = make([]LineView, 0, len(lines))
-	for _, l := range lines {
+	for i, l := range lines {
 		v, err := b.view(ctx, l)
 		if err != nil {
 			return f, err
 		}
+		v.Position = i + 1
 		v.FileName = names[l.FileID]
 		f.Lines = append(f.Lines, v)
 	}
@@ -125,7 +127,12 @@ func (b *Bureau) Line(ctx context.Context, id string) (LineView, error) {
 		return v, err
 	}
 	f, err := b.p.Records.File(ctx, l.FileID)
+	if err != nil {
+		return v, err
+	}
 	v.FileName = f.Name
+	all, err := b.p.Records.Lines(ctx, l.RequestID)
+	v.Position = 1 + slices.IndexFunc(all, func(o request.Line) bool { return o.ID == l.ID })
 	return v, err
 }
 

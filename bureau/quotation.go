@@ -13,6 +13,9 @@ import (
 	"firstoff/fault"
 )
 
+// quotationIssued is the event that names the digest a quotation was frozen under.
+const quotationIssued = "quotation.issued"
+
 // drafting gathers a request's lines with their options as of now. It computes what is not known yet, so it runs
 // outside any transaction.
 func (b *Bureau) drafting(ctx context.Context, requestID string, left []string) (quote.Drafting, map[string]offer.Table, error) {
@@ -312,8 +315,8 @@ func (b *Bureau) changeLine(q *quote.Quotation, id string, c DraftLine, t offer.
 
 // IssueQuotation freezes a draft, makes it the client's to decide on, and gives a token for their link. An earlier
 // issued revision is superseded.
-// Faults: Conflict "unit_open" while a unit question of a quoted file is not answered; "draft_outdated" when a line has been
-// changed since; those of quote.Issue.
+// Faults: Conflict "unit_open" while a unit question of a quoted file is not answered; "file_busy"; "draft_outdated" when
+// a line has been changed since; those of quote.Issue.
 func (b *Bureau) IssueQuotation(ctx context.Context, who, quotationID string, version int) (q quote.Quotation, token string, err error) {
 	token, hash, err := b.token()
 	if err != nil {
@@ -359,7 +362,7 @@ func (b *Bureau) IssueQuotation(ctx context.Context, who, quotationID string, ve
 				return err
 			}
 		}
-		return b.note(ctx, who, "quotation.issued", q.ID, q.RequestID, nil, string(q.Frozen), "")
+		return b.note(ctx, who, quotationIssued, q.ID, q.RequestID, nil, string(q.Frozen), "")
 	})
 	if err != nil {
 		token = ""
@@ -385,6 +388,9 @@ func (b *Bureau) asQuoted(ctx context.Context, q quote.Quotation) error {
 		f, err := b.p.Records.File(ctx, r.FileID)
 		if err != nil {
 			return err
+		}
+		if !f.State.Done() {
+			return fault.New(fault.Conflict, "file_busy", f.ID, "%s is being analysed; wait until it is done.", f.Name)
 		}
 		if f.Unit.Open() {
 			return fault.New(fault.Conflict, "unit_open", f.ID, "Confirm first in which unit %s was drawn: %s", f.Name, f.Unit.Question)

@@ -5,7 +5,9 @@ import (
 	"strings"
 
 	"firstoff/client"
+	"firstoff/desk/quote"
 	"firstoff/desk/request"
+	"firstoff/fault"
 	"firstoff/shopfloor/order"
 )
 
@@ -297,4 +299,33 @@ func (s *Store) Orders(ctx context.Context, states []string, offset, limit int) 
 // OrdersOf lists the orders that came of a request.
 func (s *Store) OrdersOf(ctx context.Context, requestID string) ([]order.Order, error) {
 	return orders.list(ctx, s, "WHERE request_id = ? ORDER BY no", requestID)
+}
+
+// EachFile hands over every file, EachLine every line, EachQuotation every quotation, for the doctor.
+func (s *Store) EachFile(ctx context.Context, do func(request.File) error) error {
+	return eachOf(ctx, s, &files, do)
+}
+
+// EachLine hands over every line.
+func (s *Store) EachLine(ctx context.Context, do func(request.Line) error) error {
+	return eachOf(ctx, s, &lines, do)
+}
+
+// EachQuotation hands over every quotation, without the body of a frozen one.
+func (s *Store) EachQuotation(ctx context.Context, do func(quote.Quotation) error) error {
+	return eachOf(ctx, s, &quotations, do)
+}
+
+func eachOf[T any](ctx context.Context, s *Store, k *kind[T], do func(T) error) error {
+	return s.each(ctx, func(scan func(...any) error) error {
+		var id, body string
+		if err := scan(&id, &body); err != nil {
+			return err
+		}
+		var r T
+		if err := decode(body, &r); err != nil {
+			return fault.At(err, id)
+		}
+		return do(r)
+	}, "SELECT id, body FROM "+k.table+" ORDER BY no, id")
 }
