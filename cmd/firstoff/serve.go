@@ -15,6 +15,7 @@ import (
 	"firstoff/fault"
 	"firstoff/paper"
 	"firstoff/web"
+	"firstoff/web/api"
 )
 
 type serveCmd struct {
@@ -83,7 +84,8 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 // deps wires the pages.
 func (c *serveCmd) deps(o *opened, log *slog.Logger) web.Deps {
 	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs}
-	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press}
+	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press,
+		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Version: version, Status: web.Status})}}
 }
 
 // onlyLoopback refuses to serve anybody but this machine while there are no people and rights.
