@@ -8,9 +8,12 @@ import (
 	"firstoff/fault"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
+	"firstoff/intake/amf"
 	"firstoff/intake/content"
 	"firstoff/intake/glb"
 	"firstoff/intake/obj"
+	"firstoff/intake/off"
+	"firstoff/intake/ply"
 	"firstoff/intake/stl"
 	"firstoff/intake/threemf"
 	"firstoff/unit"
@@ -91,6 +94,12 @@ func (r Reader) content(ctx context.Context, name string, data []byte, k kind, b
 	switch k {
 	case kindSTL:
 		return stl.Read(ctx, data, lim)
+	case kindPLY:
+		return ply.Read(ctx, data, lim)
+	case kindOFF:
+		return off.Read(ctx, data, lim)
+	case kindAMF:
+		return amf.Read(ctx, data, lim)
 	case kind3MF:
 		return threemf.Read(ctx, data, lim)
 	case kindOBJ:
@@ -132,7 +141,7 @@ func (f *File) settle(c *content.Content, opt Options, head, name unit.Length) e
 		}
 		f.Unit = Unit{Name: opt.Unit, Stated: true, Confidence: 1}
 		if c.Unit != "" && c.Unit != opt.Unit && c.Format != "glb" {
-			f.warn("unit_overridden", "The file says its unit is "+string(c.Unit)+"; "+string(opt.Unit)+" was taken as asked.")
+			f.warn("unit_overridden", "The file says that it is in "+spoken[c.Unit]+"; it was taken in "+spoken[opt.Unit]+" as asked.")
 		}
 	case c.Unit == "":
 		f.Unit = guess
@@ -143,7 +152,7 @@ func (f *File) settle(c *content.Content, opt Options, head, name unit.Length) e
 		f.Unit = Unit{Name: c.Unit, Stated: true, Confidence: 1}
 		if l := max(size.X, size.Y, size.Z) * c.Unit.MM(); l > 0 && l < 0.2 || l > 10_000 {
 			f.Unit.Confidence = 0.7
-			f.Unit.Question = "The file says its unit is " + string(c.Unit) + ", which makes the part " + short(l) + " mm long: is that right?"
+			f.Unit.Question = "The file says that it is in " + spoken[c.Unit] + ", which makes the part " + short(l) + " mm long: is that right?"
 		}
 	}
 	k := f.Unit.Name.MM()

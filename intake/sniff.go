@@ -90,7 +90,7 @@ func sniff(name string, data []byte) kind {
 			return ext
 		}
 		return kindCAD
-	case iges(head):
+	case isIGES(head):
 		return kindIGES
 	case bytes.Contains(head, []byte("DBRep_DrawableShape")), starts("CASCADE Topology"), bytes.Contains(head, []byte("Open CASCADE Topology")):
 		return kindBREP
@@ -108,7 +108,7 @@ func sniff(name string, data []byte) kind {
 	switch {
 	case starts("<"):
 		return sniffXML(text, ext)
-	case off(text):
+	case isOFF(text):
 		return kindOFF
 	case starts("{") && bytes.Contains(head, []byte("\"asset\"")), ext == kindGLB && starts("{"):
 		return kindGLB
@@ -116,7 +116,7 @@ func sniff(name string, data []byte) kind {
 		return kindKernel
 	case ext == kindSTL && (stl.Text(data) || !printable(head)):
 		return kindSTL // the reader says what is wrong with it
-	case utf16(data) && (ext == kindOBJ || ext == ""):
+	case isUTF16(data) && (ext == kindOBJ || ext == ""):
 		return kindOBJ
 	case printable(head):
 		switch ext {
@@ -128,7 +128,7 @@ func sniff(name string, data []byte) kind {
 		if objLines(head) {
 			return kindOBJ
 		}
-		if gcode(text) {
+		if isMachineCode(text) {
 			return kindCode
 		}
 		return kindText
@@ -181,8 +181,12 @@ func sniffXML(text []byte, ext kind) kind {
 	return kindText
 }
 
-// off says whether the text begins with OFF or one of its variants, or has its prefixes.
-func off(text []byte) bool {
+// isOFF says whether the text begins with OFF or one of its variants, or has its prefixes.
+func isOFF(text []byte) bool {
+	for len(text) > 0 && text[0] == '#' { // comments before the word
+		_, text, _ = bytes.Cut(text, []byte("\n"))
+		text = bytes.TrimLeft(text, " \t\r\n")
+	}
 	i := 0
 	for i < len(text) && i < 6 && text[i] > ' ' {
 		i++
@@ -194,8 +198,8 @@ func off(text []byte) bool {
 	return word == "OFF"
 }
 
-// iges says whether the first lines are 80 columns with the section letter and a running number at their end.
-func iges(head []byte) bool {
+// isIGES says whether the first lines are 80 columns with the section letter and a running number at their end.
+func isIGES(head []byte) bool {
 	line, _, _ := bytes.Cut(head, []byte("\n"))
 	line = bytes.TrimRight(line, "\r")
 	if len(line) < 80 && len(head) >= 80 {
@@ -217,8 +221,8 @@ func printable(b []byte) bool {
 	return len(b) > 0
 }
 
-// utf16 says whether data begins as UTF-16 text does: with its mark, or with two letters of it.
-func utf16(data []byte) bool {
+// isUTF16 says whether data begins as UTF-16 text does: with its mark, or with two letters of it.
+func isUTF16(data []byte) bool {
 	if len(data) < 4 || len(data)%2 != 0 {
 		return false
 	}
@@ -248,8 +252,8 @@ func objLines(head []byte) bool {
 	return vertices > 0
 }
 
-// gcode says whether the first lines are words of a letter and a number, as numerical controls read.
-func gcode(text []byte) bool {
+// isMachineCode says whether the first lines are words of a letter and a number, as numerical controls read.
+func isMachineCode(text []byte) bool {
 	n := 0
 	for line := range bytes.Lines(text) {
 		line = bytes.TrimSpace(line)
