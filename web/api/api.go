@@ -79,6 +79,7 @@ func New(d Deps) http.Handler {
 	cfg.Info.Description = "From a client's files to a quotation with a price and a promised date, and on to the order."
 	cfg.OpenAPIPath, cfg.DocsPath, cfg.SchemasPath = "/api/openapi", "", "/api/schemas"
 	cfg.CreateHooks = nil // no $schema links in answers
+	cfg.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	a := humago.New(mux, cfg)
 	s := &server{d}
 	s.requests(a)

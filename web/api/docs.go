@@ -3,11 +3,26 @@ package api
 import (
 	"html/template"
 	"net/http"
+	"path"
 	"reflect"
 	"sort"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 )
+
+// schemaName names a record in the document by its room and its own name, since several rooms have a Line and a State.
+func schemaName(t reflect.Type, hint string) string {
+	name := huma.DefaultSchemaNamer(t, hint)
+	for t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice {
+		t = t.Elem()
+	}
+	room := path.Base(t.PkgPath())
+	if room == "" || room == "." || room == "api" {
+		return name
+	}
+	return strings.ToUpper(room[:1]) + room[1:] + name
+}
 
 func typeOf[T any]() reflect.Type { return reflect.TypeFor[T]() }
 
@@ -28,10 +43,10 @@ Failures are <code>{"error":{"code","message","where"}}</code>; keys carry their
 // docs lists the operations of the document.
 func docs(a huma.API) http.HandlerFunc {
 	var rows []row
-	for path, item := range a.OpenAPI().Paths {
+	for address, item := range a.OpenAPI().Paths {
 		for method, op := range map[string]*huma.Operation{"GET": item.Get, "POST": item.Post, "PUT": item.Put, "DELETE": item.Delete} {
 			if op != nil {
-				rows = append(rows, row{method, path, op.OperationID, op.Summary})
+				rows = append(rows, row{method, address, op.OperationID, op.Summary})
 			}
 		}
 	}
