@@ -73,7 +73,7 @@ func newWelder(facets int) *welder {
 	for size < facets { // a closed surface has half as many vertices as facets
 		size <<= 1
 	}
-	return &welder{slot: make([]uint32, size), pos: make([][3]uint32, 0, facets/2+64), room: size*5/8 - 3*block}
+	return &welder{slot: make([]uint32, size), pos: make([][3]uint32, 0, facets/2+64), room: size * 5 / 8}
 }
 
 func hash(k [3]uint32) uint64 {
@@ -82,40 +82,25 @@ func hash(k [3]uint32) uint64 {
 	return h * 0xd6e8feb86659fd93 >> 20
 }
 
-// add looks up a block of keys, entering those that are new. Three passes, so that the misses of a pass do not wait for each other.
 func (w *welder) add(keys [][3]uint32, out []uint32) {
 	var at [3 * block]uint64
-	var met [3 * block]uint32
-	if len(keys) > len(at) || len(out) < len(keys) {
-		panic("mesh: block too long")
-	}
-	out = out[:len(keys)]
 	mask := uint64(len(w.slot) - 1)
-	slot, pos := w.slot, w.pos
 	for i := range keys {
-		h := hash(keys[i]) & mask
-		at[i] = h
-		met[i] = slot[h]
+		at[i] = hash(keys[i])
 	}
 	for i := range keys {
-		if s := met[i] - 1; int(s) < len(pos) && pos[s] == keys[i] {
-			out[i] = s
-			at[i] = found
-		}
-	}
-	for i := range keys {
-		h := at[i]
-		if h == found {
-			continue
-		}
 		k := keys[i]
-		h &= mask
+		h := at[i] & mask
 		for {
 			s := w.slot[h]
 			if s == 0 {
 				w.pos = append(w.pos, k)
 				w.slot[h] = uint32(len(w.pos))
 				out[i] = uint32(len(w.pos) - 1)
+				if w.room--; w.room == 0 {
+					w.grow()
+					mask = uint64(len(w.slot) - 1)
+				}
 				break
 			}
 			if w.pos[s-1] == k {
@@ -125,18 +110,12 @@ func (w *welder) add(keys [][3]uint32, out []uint32) {
 			h = (h + 1) & mask
 		}
 	}
-	if w.room -= len(w.pos) - len(pos); w.room <= 0 {
-		w.grow()
-	}
 }
-
-// found marks a key that needs no further search.
-const found = ^uint64(0)
 
 func (w *welder) grow() {
 	old := len(w.slot)
 	w.slot = make([]uint32, 2*old)
-	w.room += old * 5 / 8
+	w.room = old * 5 / 8
 	mask := uint64(len(w.slot) - 1)
 	for i, k := range w.pos {
 		h := hash(k) & mask
