@@ -78,7 +78,7 @@ func (r Reader) readOne(ctx context.Context, name string, data []byte, k kind, b
 		return nil, fault.New(fault.Invalid, "no_surface", "", "The file holds no surface; export the part again as a solid.")
 	}
 	f := &File{
-		Name: name, Format: c.Format, Bodies: c.Bodies, Holes: c.Holes, Stated: c.Stated,
+		Name: name, Format: c.Format, Bodies: c.Bodies, Offset: c.Offset, Holes: c.Holes, Stated: c.Stated,
 		Warnings: c.Warnings, Thumbnail: c.Thumbnail, Generator: c.Generator,
 	}
 	if err := f.settle(c, opt, headHint(c.Format, data), nameHint(name)); err != nil {
@@ -159,7 +159,7 @@ func (f *File) settle(c *content.Content, opt Options, head, name unit.Length) e
 	if box.Empty() {
 		return nil
 	}
-	for _, v := range []r3.Vec{box.Min, box.Max} {
+	for _, v := range []r3.Vec{box.Min.Add(f.Offset), box.Max.Add(f.Offset)} {
 		if far := max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z)) * k; far > longest {
 			return fault.New(fault.Invalid, "size_absurd", "", "The part would lie %.3g mm from the origin, so its numbers are damaged or its unit is wrong; export it again.", far)
 		}
@@ -183,6 +183,7 @@ func (f *File) scale(k float64) {
 			b.Mesh.Pos[i] = float32(float64(x) * k)
 		}
 	}
+	f.Offset = f.Offset.Mul(k)
 	for i := range f.Holes {
 		h := &f.Holes[i]
 		h.Diameter, h.Depth, h.At = h.Diameter*k, h.Depth*k, h.At.Mul(k)

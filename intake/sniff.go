@@ -240,7 +240,7 @@ func objLines(head []byte) bool {
 		}
 		switch string(f[0]) {
 		case "v", "vn", "vt", "f":
-			if len(f) < 3 && bytes.HasSuffix(line, []byte("\n")) {
+			if len(f) < 3 && f[0][0] == 'v' && bytes.HasSuffix(line, []byte("\n")) {
 				return false
 			}
 			vertices++

@@ -29,9 +29,11 @@ type Body struct {
 // Hole is a cylindrical hole known from the file's exact faces (CAD formats only), in the file's unit.
 type Hole struct {
 	Diameter float64
-	Depth    float64
-	Axis     r3.Vec
-	At       r3.Vec // middle of the mouth
+	Depth    float64 // of the cylindrical part
+	Axis     r3.Vec  // unit, from the mouth into the hole
+	At       r3.Vec  // middle of the mouth
+	Through  bool    // open at both ends
+	Body     int     // index into Bodies
 }
 
 // Warning is something the reader had to pass over or assume. Code is stable.
@@ -46,10 +48,14 @@ type Stated struct {
 }
 
 // Content is a file read, still in the file's own unit.
+//
+// Positions in the bodies' meshes lie Offset away from those in the file (file = mesh + Offset, one for all bodies), so that a small
+// part far from the origin keeps its detail in float32; usually it is zero. Holes and Stated are in the file's own positions.
 type Content struct {
 	Format    string      // "stl", "stl-ascii", "obj", "3mf", "ply", "off", "amf", "glb", "step", "iges", "brep"
 	Unit      unit.Length // "" when the format or the file does not say
 	Bodies    []Body
+	Offset    r3.Vec
 	Holes     []Hole
 	Stated    *Stated
 	Warnings  []Warning

@@ -5,7 +5,7 @@
 // Polygons of any shape are cut into triangles. Colours come from the materials (a picture is looked up at each facet's middle) or
 // from the vertices (an extension in wide use). Free-form curves and surfaces are passed over with a warning.
 //
-// Promises: numbers are rounded correctly to float32; nothing in a file makes it panic (FuzzRead).
+// Promises: numbers are rounded correctly; nothing in a file makes it panic (FuzzRead).
 //
 // Source: the format's description in the manual of its first program, 1995 (from memory); vertex colours and texts
 // in UTF-16 are common practice.
@@ -14,6 +14,7 @@ package obj
 import (
 	"bytes"
 	"context"
+	"math"
 	"unicode/utf16"
 
 	"firstoff/fault"
@@ -80,7 +81,7 @@ type reader struct {
 	beside content.Beside
 	out    *content.Content
 
-	pos []float32
+	pos []float64
 	rgb []float32 // three a vertex, from the start once one has a colour; -1 where there is none
 	uv  []float32
 	vn  int
@@ -223,8 +224,8 @@ func (r *reader) read() error {
 }
 
 // number reads a coordinate at p.
-func (r *reader) number(p int) (float32, int, error) {
-	v, next := decimal.Float32(r.text, p)
+func (r *reader) number(p int) (float64, int, error) {
+	v, next := decimal.Float64(r.text, p)
 	if next > p && (next == len(r.text) || r.text[next] <= ' ' || r.text[next] == '\\') {
 		return v, next, nil
 	}
@@ -242,14 +243,14 @@ func (r *reader) number(p int) (float32, int, error) {
 }
 
 func (r *reader) vertex(p int) (int, error) {
-	var v [3]float32
+	var v [3]float64
 	var err error
 	for i := range v {
 		p = blank(r.text, p)
 		if v[i], p, err = r.number(p); err != nil {
 			return p, err
 		}
-		if !decimal.Finite(v[i]) {
+		if math.Abs(v[i]) > math.MaxFloat32 {
 			return p, r.fail("obj_nan", p, "A coordinate is too large to be meant; repair or export the part again.")
 		}
 	}
@@ -429,7 +430,8 @@ func (r *reader) finish() error {
 	case r.rgb != nil:
 		facet = r.vertexColours()
 	}
-	m := content.Welded(&mesh.Mesh{Pos: r.pos, Tri: r.tri})
+	m, offset := mesh.FromIndexed(r.pos, r.tri)
+	r.out.Offset = offset
 	bodies, facets, joined := content.Split(m, r.of, r.names)
 	if len(bodies) > r.lim.Bodies {
 		return content.TooManyBodies(r.lim.Bodies)

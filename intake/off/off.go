@@ -11,6 +11,7 @@ package off
 import (
 	"bytes"
 	"context"
+	"math"
 	"strings"
 
 	"firstoff/fault"
@@ -47,8 +48,9 @@ func Read(ctx context.Context, data []byte, lim content.Limits) (*content.Conten
 		}
 		b.Color, b.FacetColor = content.OneOrEach(each)
 	}
-	b.Mesh = content.Welded(&mesh.Mesh{Pos: r.pos, Tri: r.tri})
-	return &content.Content{Format: "off", Bodies: []content.Body{b}}, nil
+	m, offset := mesh.FromIndexed(r.pos, r.tri)
+	b.Mesh = m
+	return &content.Content{Format: "off", Bodies: []content.Body{b}, Offset: offset}, nil
 }
 
 type reader struct {
@@ -57,7 +59,7 @@ type reader struct {
 	at   int
 	lim  content.Limits
 
-	pos          []float32
+	pos          []float64
 	tri          []uint32
 	vertexColour []content.RGBA
 	colour       []content.RGBA // of facets, from the first that has one
@@ -98,13 +100,13 @@ func (r *reader) truncated() error {
 }
 
 // number reads a decimal number.
-func (r *reader) number() (float32, error) {
+func (r *reader) number() (float64, error) {
 	r.blank(false)
 	if r.at >= len(r.text) {
 		return 0, r.truncated()
 	}
 	start := r.at
-	v, next := decimal.Float32(r.text, start)
+	v, next := decimal.Float64(r.text, start)
 	if next > start && (next == len(r.text) || r.text[next] <= ' ' || r.text[next] == '#') {
 		r.at = next
 		return v, nil
@@ -180,7 +182,7 @@ func (r *reader) read() error {
 }
 
 func (r *reader) vertices(n int, normals, texture, colours bool) error {
-	r.pos = make([]float32, 0, 3*n)
+	r.pos = make([]float64, 0, 3*n)
 	for i := range n {
 		if i&0xffff == 0 && r.ctx.Err() != nil {
 			return r.ctx.Err()
@@ -190,7 +192,7 @@ func (r *reader) vertices(n int, normals, texture, colours bool) error {
 			if err != nil {
 				return err
 			}
-			if !decimal.Finite(v) {
+			if math.Abs(v) > math.MaxFloat32 {
 				return r.fail("off_nan", r.at-1, "A coordinate is too large to be meant; repair or export the model again.")
 			}
 			r.pos = append(r.pos, v)

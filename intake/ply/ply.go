@@ -87,7 +87,7 @@ type reader struct {
 	at      int
 	surface bool
 
-	pos    []float32 // of a surface
+	pos    []float64 // of a surface
 	exact  []r3.Vec  // of points
 	normal []r3.Vec
 	color  []content.RGBA // of vertices
@@ -158,7 +158,7 @@ func (r *reader) element(e *element) error {
 			return fault.New(fault.Invalid, "ply_syntax", "", "The vertices in the PLY file have no x, y and z; export the model again.")
 		}
 		if r.surface {
-			r.pos = make([]float32, 0, 3*e.count)
+			r.pos = make([]float64, 0, 3*e.count)
 		} else {
 			r.exact = make([]r3.Vec, 0, e.count)
 		}
@@ -381,7 +381,7 @@ func (t *takes) hasColour() bool { return t.rgba[0] >= 0 && t.rgba[1] >= 0 && t.
 func (r *reader) vertex(t *takes) error {
 	x, y, z := r.values[t.xyz[0]], r.values[t.xyz[1]], r.values[t.xyz[2]]
 	if r.surface {
-		r.pos = append(r.pos, float32(x), float32(y), float32(z))
+		r.pos = append(r.pos, x, y, z)
 	} else {
 		r.exact = append(r.exact, r3.Vec{X: x, Y: y, Z: z})
 		if t.normal[0] >= 0 && t.normal[1] >= 0 && t.normal[2] >= 0 {
@@ -467,7 +467,7 @@ func (r *reader) body(c *content.Content) (content.Body, error) {
 		}
 	}
 	for i, v := range r.pos {
-		if !decimal.Finite(v) {
+		if !(math.Abs(v) <= math.MaxFloat32) {
 			return b, fault.New(fault.Invalid, "ply_nan", content.Place("vertex", i/3+1), "A coordinate is not a finite number; repair or export the model again.")
 		}
 	}
@@ -499,7 +499,7 @@ func (r *reader) body(c *content.Content) (content.Body, error) {
 			facet = append(facet, content.Mean(r.color[tri[i]], r.color[tri[i+1]], r.color[tri[i+2]]))
 		}
 	}
-	b.Mesh = content.Welded(&mesh.Mesh{Pos: r.pos, Tri: tri})
+	b.Mesh, c.Offset = mesh.FromIndexed(r.pos, tri)
 	b.Color, b.FacetColor = content.OneOrEach(facet)
 	return b, nil
 }

@@ -1,9 +1,9 @@
 // Package decimal reads numbers out of the bytes of a text file, in place and without allocating.
 //
 // Promise: Float32 gives the float32 nearest to the decimal number as written (ties to even), the same bits as
-// strconv.ParseFloat(s, 32): TestAgreesWithStrconv, FuzzFloat32.
+// strconv.ParseFloat(s, 32), and Float64 likewise: TestAgreesWithStrconv, FuzzFloat32.
 //
-// Method: digits are gathered in a 64-bit integer m, the value is m·10^e in float64 with an error below two units
+// Method of Float32: digits are gathered in a 64-bit integer m, the value is m·10^e in float64 with an error below two units
 // in its last place, and float32 has 29 bits less. Rounding that float64 to float32 can differ from rounding the
 // true value only if a midpoint between two float32 lies inside the error; those rare cases, subnormals and
 // overlong numbers go through strconv.
@@ -113,21 +113,65 @@ func slow(s []byte, from, to int) (float32, int) {
 	return float32(v), to
 }
 
-// Float64 reads the decimal number at s[i] as Float32 does, to the nearest float64.
+// Float64 reads the decimal number at s[i] as Float32 does, to the nearest float64. Up to 2^53 and 10^±22 digits and power of ten
+// are exact in float64, so one operation rounds once; the rest goes through strconv.
 func Float64(s []byte, i int) (v float64, next int) {
-	j := i
-	for j < len(s) && (s[j]-'0' <= 9 || s[j] == '.' || s[j] == '-' || s[j] == '+' || s[j]|0x20 == 'e') {
-		j++
+	start, n := i, len(s)
+	neg := false
+	if i < n && (s[i] == '-' || s[i] == '+') {
+		neg = s[i] == '-'
+		i++
 	}
-	// The run may be longer than the number ("1-2"); Float32 knows where it ends.
-	if _, next = Float32(s[:j], i); next == i {
-		return 0, i
+	var m uint64
+	first := i
+	for i < n {
+		c := s[i] - '0'
+		if c > 9 {
+			break
+		}
+		m = m*10 + uint64(c)
+		i++
 	}
-	v, err := strconv.ParseFloat(string(s[i:next]), 64)
-	if err != nil && v == 0 {
-		return 0, i
+	digits, exp := i-first, 0
+	if i < n && s[i] == '.' {
+		i++
+		first = i
+		for i < n {
+			c := s[i] - '0'
+			if c > 9 {
+				break
+			}
+			m = m*10 + uint64(c)
+			i++
+		}
+		exp = first - i
+		digits += i - first
 	}
-	return v, next
+	if digits == 0 {
+		return 0, start
+	}
+	if i < n && s[i]|0x20 == 'e' {
+		e, after := exponent(s, i+1)
+		exp += e
+		i = max(i, after)
+	}
+	if digits > 19 || m > 1<<53 || exp < -22 || exp > 22 {
+		v, err := strconv.ParseFloat(string(s[start:i]), 64)
+		if err != nil && v == 0 {
+			return 0, start
+		}
+		return v, i
+	}
+	v = float64(m)
+	if exp < 0 {
+		v /= tens[-exp]
+	} else {
+		v *= tens[exp]
+	}
+	if neg {
+		v = -v
+	}
+	return v, i
 }
 
 // Uint reads the digits at s[i]. next == i when there are none or the number passes 2^53.

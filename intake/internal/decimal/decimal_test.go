@@ -89,6 +89,11 @@ func FuzzFloat32(f *testing.F) {
 		if err != nil && !math.IsInf(want, 0) || math.Float32bits(v) != math.Float32bits(float32(want)) {
 			t.Fatalf("%q: got %v, strconv says %v (%v)", s[:next], v, want, err)
 		}
+		v64, next64 := Float64([]byte(s), 0)
+		want, err = strconv.ParseFloat(s[:next], 64)
+		if next64 != next || err != nil && !math.IsInf(want, 0) || math.Float64bits(v64) != math.Float64bits(want) {
+			t.Fatalf("%q: got %v to %d, strconv says %v (%v)", s[:next], v64, next64, want, err)
+		}
 	})
 }
 

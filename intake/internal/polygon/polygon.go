@@ -23,7 +23,7 @@ type Cutter struct {
 
 // Cut appends the triangles of the polygon as triples of places in face (0…n-1). pos has three numbers a vertex, face
 // names the vertices. Fewer than three corners give nothing. The result is good until the next call.
-func (c *Cutter) Cut(pos []float32, face []uint32) []int32 {
+func (c *Cutter) Cut(pos []float64, face []uint32) []int32 {
 	n := len(face)
 	c.tri = c.tri[:0]
 	switch {
@@ -60,11 +60,11 @@ func (c *Cutter) quad() {
 }
 
 // project lays the polygon into the coordinate plane it faces most, seen so that it runs counter-clockwise.
-func (c *Cutter) project(pos []float32, face []uint32) {
+func (c *Cutter) project(pos []float64, face []uint32) {
 	var nx, ny, nz float64
 	at := func(i int) (float64, float64, float64) {
 		p := pos[3*face[i] : 3*face[i]+3]
-		return float64(p[0]), float64(p[1]), float64(p[2])
+		return p[0], p[1], p[2]
 	}
 	x0, y0, z0 := at(len(face) - 1)
 	for i := range face {

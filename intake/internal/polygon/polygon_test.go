@@ -7,7 +7,7 @@ import (
 )
 
 // area sums the triangles signed and unsigned, in the plane z = 0.
-func area(pos []float32, face []uint32, tri []int32) (signed, unsigned float64) {
+func area(pos []float64, face []uint32, tri []int32) (signed, unsigned float64) {
 	p := func(i int32) (float64, float64) { return float64(pos[3*face[i]]), float64(pos[3*face[i]+1]) }
 	for i := 0; i < len(tri); i += 3 {
 		ax, ay := p(tri[i])
@@ -20,7 +20,7 @@ func area(pos []float32, face []uint32, tri []int32) (signed, unsigned float64) 
 	return
 }
 
-func flat(xy ...float32) (pos []float32, face []uint32) {
+func flat(xy ...float64) (pos []float64, face []uint32) {
 	for i := 0; i < len(xy); i += 2 {
 		pos = append(pos, xy[i], xy[i+1], 0)
 		face = append(face, uint32(i/2))
@@ -30,17 +30,17 @@ func flat(xy ...float32) (pos []float32, face []uint32) {
 
 func TestConcave(t *testing.T) {
 	for name, c := range map[string]struct {
-		xy   []float32
+		xy   []float64
 		area float64
 	}{
-		"triangle":                            {[]float32{0, 0, 1, 0, 0, 1}, 0.5},
-		"square":                              {[]float32{0, 0, 1, 0, 1, 1, 0, 1}, 1},
-		"dart, point 1":                       {[]float32{0, 0, 1, 1, 4, 0, 1, 4}, 6 - 0},
-		"dart, point 2":                       {[]float32{1, 4, 0, 0, 1, 1, 4, 0}, 6},
-		"L":                                   {[]float32{0, 0, 2, 0, 2, 1, 1, 1, 1, 2, 0, 2}, 3},
-		"comb":                                {[]float32{0, 0, 7, 0, 7, 5, 6, 5, 6, 1, 5, 1, 5, 5, 4, 5, 4, 1, 3, 1, 3, 5, 2, 5, 2, 1, 1, 1, 1, 5, 0, 5}, 7 + 4*4},
-		"with flat spots":                     {[]float32{0, 0, 1, 0, 2, 0, 2, 1, 2, 2, 1, 2, 1, 1, 0, 1}, 3},
-		"square with a square hole by a seam": {[]float32{0, 0, 4, 0, 4, 4, 0, 4, 0, 0, 1, 1, 1, 3, 3, 3, 3, 1, 1, 1}, 12},
+		"triangle":                            {[]float64{0, 0, 1, 0, 0, 1}, 0.5},
+		"square":                              {[]float64{0, 0, 1, 0, 1, 1, 0, 1}, 1},
+		"dart, point 1":                       {[]float64{0, 0, 1, 1, 4, 0, 1, 4}, 6 - 0},
+		"dart, point 2":                       {[]float64{1, 4, 0, 0, 1, 1, 4, 0}, 6},
+		"L":                                   {[]float64{0, 0, 2, 0, 2, 1, 1, 1, 1, 2, 0, 2}, 3},
+		"comb":                                {[]float64{0, 0, 7, 0, 7, 5, 6, 5, 6, 1, 5, 1, 5, 5, 4, 5, 4, 1, 3, 1, 3, 5, 2, 5, 2, 1, 1, 1, 1, 5, 0, 5}, 7 + 4*4},
+		"with flat spots":                     {[]float64{0, 0, 1, 0, 2, 0, 2, 1, 2, 2, 1, 2, 1, 1, 0, 1}, 3},
+		"square with a square hole by a seam": {[]float64{0, 0, 4, 0, 4, 4, 0, 4, 0, 0, 1, 1, 1, 3, 3, 3, 3, 1, 1, 1}, 12},
 	} {
 		pos, face := flat(c.xy...)
 		var k Cutter
@@ -69,10 +69,10 @@ func TestAnyPolygon(t *testing.T) {
 	var k Cutter
 	for range 500 {
 		n := 3 + r.IntN(60)
-		var xy []float32
+		var xy []float64
 		for i := range n {
 			a, l := 2*math.Pi*float64(i)/float64(n), 0.2+5*r.Float64()
-			xy = append(xy, float32(l*math.Cos(a)), float32(l*math.Sin(a)))
+			xy = append(xy, float64(l*math.Cos(a)), float64(l*math.Sin(a)))
 		}
 		pos, face := flat(xy...)
 		want := 0.0
@@ -90,9 +90,9 @@ func TestAnyPolygon(t *testing.T) {
 func FuzzCut(f *testing.F) {
 	f.Add([]byte{0, 0, 10, 0, 10, 10, 5, 2, 0, 10})
 	f.Fuzz(func(t *testing.T, b []byte) {
-		var xy []float32
+		var xy []float64
 		for _, c := range b[:len(b)/2*2] {
-			xy = append(xy, float32(c))
+			xy = append(xy, float64(c))
 		}
 		pos, face := flat(xy...)
 		var k Cutter
