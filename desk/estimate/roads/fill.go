@@ -25,6 +25,12 @@ func turned(loops [][]pt, deg float64) [][]pt {
 	return out
 }
 
+// spin turns a point by deg.
+func spin(p pt, deg float64) pt {
+	s, c := math.Sincos(deg * math.Pi / 180)
+	return pt{c*p.x - s*p.y, s*p.x + c*p.y}
+}
+
 // lines cuts loops by the lines y = y0 + (j+½)·pitch, j = 0..n-1, into inside spans (non-zero winding).
 func lines(loops [][]pt, y0, pitch float64, n int) [][]span {
 	type hit struct {

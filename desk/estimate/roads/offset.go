@@ -192,16 +192,30 @@ func inset(contours [][]pt, d float64) (loops [][]pt, opens int) {
 				break
 			}
 			next := pick(from, key, end, used)
-			if next < 0 {
-				break
+			if next < 0 { // a sliver was dropped between two pieces: go on at the nearest start
+				best := 0.01 + 0.4*d
+				if len(loop) > 2 && end.dist(loop[0]) < best {
+					closed = true
+					break
+				}
+				for k := range kept {
+					if g := kept[k].a.dist(end); !used[k] && g < best {
+						best, next = g, int32(k)
+					}
+				}
+				if next < 0 {
+					break
+				}
 			}
 			used[next] = true
 			loop = append(loop, kept[next].a)
 			end = kept[next].b
 		}
 		if !closed {
-			if len(loop) < 3 || end.dist(loop[0]) > 0.3*d {
-				opens++
+			if len(loop) < 3 || end.dist(loop[0]) > 0.4*d {
+				if length(loop) > 2*d {
+					opens++
+				}
 				continue
 			}
 			loop = append(loop, end)

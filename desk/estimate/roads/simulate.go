@@ -143,7 +143,10 @@ func lay(res *Result, e estimate.Extrusion, contours [][][]pt, i, skin int, head
 				todo = append(todo, road{a: pt{x.a, y}, b: pt{x.b, y}, line: j})
 			}
 		}
-		res.drive(todo, head, e)
+		// the head is kept in the part's own frame
+		h := spin(*head, -deg)
+		res.drive(todo, &h, e)
+		*head = spin(h, deg)
 	}
 	if e.Solid {
 		cut(w, nil, e.VFill, &res.SkinMM, &res.SkinS)
