@@ -126,7 +126,7 @@ type Line struct {
 	ID          string           `json:"id"`
 	RequestID   string           `json:"request_id"`
 	FileID      string           `json:"file_id"`
-	Member      int              `json:"member"` // which part of the file, from 0
+	Member      int              `json:"member"`   // which part of the file, from 0
 	Position    int              `json:"position"` // sorts the lines of a request; not a number to print
 	Name        string           `json:"name"`
 	Qty         int              `json:"qty"`
