@@ -134,6 +134,7 @@ type desk struct {
 	*bureau.Bureau
 	t     *testing.T
 	c     context.Context
+	dir   string
 	s     *store.Store
 	files *blob.Folder
 	r     *runner.Runner
@@ -151,7 +152,7 @@ func deskAt(t *testing.T, dir, dsn string) *desk {
 	if dsn == "" {
 		dsn = filepath.Join(dir, "records.db")
 	}
-	d := &desk{t: t, c: c, bench: &bench{}, clock: &clock{now: time.Date(2031, 3, 3, 8, 0, 0, 0, time.UTC)}}
+	d := &desk{t: t, c: c, dir: dir, bench: &bench{}, clock: &clock{now: time.Date(2031, 3, 3, 8, 0, 0, 0, time.UTC)}}
 	var err error
 	if d.s, err = store.Open(c, dsn); err != nil {
 		t.Fatal(err)
