@@ -1,6 +1,8 @@
 package threemf
 
 import (
+	"slices"
+
 	"firstoff/geom/mesh"
 	"firstoff/intake/content"
 	"firstoff/intake/internal/zipxml"
@@ -71,6 +73,15 @@ func (m *model) mesh(o *object, base look) error {
 	return nil
 }
 
+// sample is how many elements are read before room is made for the rest by their size.
+const sample = 1024
+
+// room is how many numbers to make room for: three an element, rest bytes being left where sample elements took ahead - rest.
+func room(ahead, rest int) int {
+	each := max(1, (ahead-rest)/sample)
+	return 3 * (rest/each + rest/each/32 + 1)
+}
+
 var vertexKeys = []string{"x", "y", "z"}
 
 func (m *model) vertices(sh *shape) error {
@@ -79,7 +90,7 @@ func (m *model) vertices(sh *shape) error {
 	}
 	var v [3][]byte
 	var p [3]float32
-	fast := m.s.Prefix("") == m.core
+	fast, ahead := m.s.Prefix("") == m.core, 0
 	for n := 0; ; n++ {
 		if n&0xffff == 0 && m.r.ctx.Err() != nil {
 			return m.r.ctx.Err()
@@ -135,6 +146,12 @@ func (m *model) vertices(sh *shape) error {
 			return content.TooManyTriangles(int64(m.r.lim.Triangles)+1, m.r.lim.Triangles)
 		}
 		sh.pos = append(sh.pos, p[0], p[1], p[2])
+		if n == 0 {
+			ahead = m.s.Ahead("vertices")
+		} else if n == sample {
+			rest := m.s.Ahead("vertices")
+			sh.pos = slices.Grow(sh.pos, min(room(ahead, rest), 3*m.r.lim.Triangles))
+		}
 	}
 }
 
@@ -145,7 +162,7 @@ func (m *model) triangles(sh *shape) error {
 		return err
 	}
 	var v [7][]byte
-	fast := m.s.Prefix("") == m.core
+	fast, ahead := m.s.Prefix("") == m.core, 0
 	n := uint32(len(sh.pos) / 3)
 	for count := 0; ; count++ {
 		if count&0xffff == 0 && m.r.ctx.Err() != nil {
@@ -203,6 +220,12 @@ func (m *model) triangles(sh *shape) error {
 			return content.TooManyTriangles(int64(m.r.facets), m.r.lim.Triangles)
 		}
 		sh.tri = append(sh.tri, t[0], t[1], t[2])
+		if count == 0 {
+			ahead = m.s.Ahead("triangles")
+		} else if count == sample {
+			rest := m.s.Ahead("triangles")
+			sh.tri = slices.Grow(sh.tri, min(room(ahead, rest), 3*m.r.lim.Triangles))
+		}
 		if v[3] != nil || v[4] != nil || sh.base.has || sh.facet != nil || sh.mat != "" {
 			if err := m.paint(sh, v[3], v[4], v[5], v[6]); err != nil {
 				return err

@@ -588,6 +588,16 @@ func (s *Scanner) Leaf(name string, keys []string, least int, values [][]byte) (
 	}
 }
 
+// Ahead is how many bytes lie between here and the next end tag of this name (written without prefix), or the end of the text:
+// a measure for making room.
+func (s *Scanner) Ahead(name string) int {
+	rest := s.src[min(s.pos, len(s.src)):]
+	if i := bytes.Index(rest, []byte("</"+name)); i >= 0 {
+		return i
+	}
+	return len(rest)
+}
+
 // plain are the bytes of a value that Leaf takes: all that numbers are written with.
 var plain = func() (t [256]bool) {
 	for _, c := range "0123456789+-.eE ," {
