@@ -136,6 +136,75 @@ func TestValid(t *testing.T) {
 	}
 }
 
+// ball is a sphere of 2·n² facets.
+func ball(n int, radius float64) *mesh.Mesh {
+	var soup []float32
+	p := func(i, j int) {
+		a, b := math.Pi*float64(i)/float64(n), 2*math.Pi*float64(j%n)/float64(n)
+		soup = append(soup, float32(radius*math.Sin(a)*math.Cos(b)), float32(radius*math.Sin(a)*math.Sin(b)), float32(radius*math.Cos(a)))
+	}
+	for i := range n {
+		for j := range n {
+			p(i, j)
+			p(i+1, j)
+			p(i+1, j+1)
+			p(i, j)
+			p(i+1, j+1)
+			p(i, j+1)
+		}
+	}
+	return mesh.FromSoup(soup)
+}
+
+func TestStreamed(t *testing.T) {
+	parts := []Part{{Body: content.Body{Name: "ball", Mesh: ball(200, 30)}}, {Body: content.Body{Name: "box", Mesh: box(10, 20, 30)}}}
+	var a, b bytes.Buffer
+	if err := WriteStreamed(&a, parts, 2000); err != nil {
+		t.Fatal(err)
+	}
+	WriteStreamed(&b, parts, 2000)
+	if !bytes.Equal(a.Bytes(), b.Bytes()) {
+		t.Error("two writings differ")
+	}
+	bodies, err := ReadView(context.Background(), a.Bytes())
+	if err != nil || len(bodies) != 2 || bodies[0].Mesh.Facets() != parts[0].Mesh.Facets() {
+		t.Fatalf("%d bodies: the preview must not be among them (%v)", len(bodies), err)
+	}
+	for i := range bodies {
+		got, want := bodies[i].Mesh.Box(), parts[i].Mesh.Box()
+		if got.Min.Dist(want.Min) > 0.002 || got.Max.Dist(want.Max) > 0.002 || math.Abs(bodies[i].Mesh.Measure().VolumeMM3/parts[i].Mesh.Measure().VolumeMM3-1) > 1e-4 {
+			t.Errorf("%s: %v, want %v in mm, Z up", bodies[i].Name, got, want)
+		}
+	}
+	text, bin, _ := chunks(a.Bytes())
+	var d document
+	if err := json.Unmarshal(text, &d); err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Scenes) != 2 || len(d.Nodes[0].Children) != 2 || d.Nodes[d.Nodes[0].Children[1]].Name != "box" {
+		t.Errorf("scenes %+v, nodes %+v", d.Scenes, d.Nodes)
+	}
+	first := d.Meshes[*d.Nodes[d.Nodes[d.Scenes[1].Nodes[0]].Children[0]].Mesh].Primitives[0]
+	last := d.BufferViews[*d.Accessors[*first.Indices].BufferView]
+	if end := last.ByteOffset + last.ByteLength; end > int64(len(bin))/8 {
+		t.Errorf("the preview ends at byte %d of %d", end, len(bin))
+	}
+	if n := d.Accessors[*first.Indices].Count / 3; n < 1000 || n > 4000 {
+		t.Errorf("the preview has %d facets, asked for 2000", n)
+	}
+	small := parts[1:]
+	a.Reset()
+	b.Reset()
+	WriteStreamed(&a, small, 2000)
+	WriteParts(&b, small)
+	if !bytes.Equal(a.Bytes(), b.Bytes()) {
+		t.Error("a small part got a preview")
+	}
+	if _, err := ReadView(context.Background(), gltf(floats(0, 0, 0, 1, 0, 0, 0, 1, 0), fmt.Sprintf(oneNode, "", `{"buffer":0,"byteLength":36}`, `{"bufferView":0,"componentType":5126,"count":3,"type":"VEC3"}`))); fault.Of(err).Code != "glb_not_ours" {
+		t.Error(err)
+	}
+}
+
 // gltf makes a JSON file with one buffer inside it.
 func gltf(buf []byte, rest string) []byte {
 	return fmt.Appendf(nil, `{"asset":{"version":"2.0","generator":"test"},"buffers":[{"byteLength":%d,"uri":"data:application/octet-stream;base64,%s"}],%s}`,

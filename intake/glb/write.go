@@ -8,6 +8,7 @@ import (
 	"math"
 
 	"firstoff/fault"
+	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
 	"firstoff/intake/content"
 )
@@ -36,15 +37,31 @@ func Write(w io.Writer, bodies []content.Body) error {
 // mesh's i-th facet, so that a picked triangle names its facet. No normals are stored: glTF has the viewer shade facets flat then.
 //
 // The same parts give the same bytes. Without colours a file has 12 bytes a facet and 8 a vertex (6 + 8 in parts of up to 65,535 vertices).
-func WriteParts(w io.Writer, parts []Part) error {
+func WriteParts(w io.Writer, parts []Part) error { return write(w, parts, nil) }
+
+// generator is the name our files carry.
+const generator = "firstoff"
+
+// frame turns Z up into Y up and mm into metres.
+func frame(name string, children ...int) node {
+	return node{Name: name, Rotation: []float64{-math.Sqrt2 / 2, 0, 0, math.Sqrt2 / 2}, Scale: []float64{0.001, 0.001, 0.001}, Children: children}
+}
+
+func write(w io.Writer, parts []Part, preview *mesh.Mesh) error {
 	doc := document{
-		Asset:          asset{Version: "2.0"},
+		Asset:          asset{Version: "2.0", Generator: generator},
 		ExtensionsUsed: []string{"KHR_mesh_quantization"}, ExtensionsRequired: []string{"KHR_mesh_quantization"},
 		Scene: new(int), Scenes: []scene{{Nodes: []int{0}}},
-		Nodes: []node{{Name: "mm, Z up", Rotation: []float64{-math.Sqrt2 / 2, 0, 0, math.Sqrt2 / 2}, Scale: []float64{0.001, 0.001, 0.001}}},
+		Nodes: []node{frame("mm, Z up")},
 	}
 	var bin []byte
 	materials := make(map[materialKey]int)
+	var ahead []node
+	if preview != nil {
+		var n node
+		bin, n = doc.add(bin, Part{Body: content.Body{Name: "preview", Mesh: preview}}, materials)
+		ahead = append(ahead, n)
+	}
 	for _, p := range parts {
 		if p.Mesh == nil || p.Mesh.Facets() == 0 {
 			// An empty node keeps the numbering.
@@ -52,7 +69,15 @@ func WriteParts(w io.Writer, parts []Part) error {
 			doc.Nodes = append(doc.Nodes, node{Name: p.Name})
 			continue
 		}
-		bin = doc.add(bin, p, materials)
+		var n node
+		bin, n = doc.add(bin, p, materials)
+		doc.Nodes[0].Children = append(doc.Nodes[0].Children, len(doc.Nodes))
+		doc.Nodes = append(doc.Nodes, n)
+	}
+	if ahead != nil {
+		doc.Nodes = append(doc.Nodes, ahead[0])
+		doc.Nodes = append(doc.Nodes, frame("preview: mm, Z up", len(doc.Nodes)-1))
+		doc.Scenes = append(doc.Scenes, scene{Nodes: []int{len(doc.Nodes) - 1}})
 	}
 	doc.Buffers = []buffer{{ByteLength: int64(len(bin))}}
 	if len(bin) == 0 {
@@ -147,8 +172,8 @@ func split(p Part) corners {
 	return c
 }
 
-// add appends one part to the document and its numbers to bin.
-func (d *document) add(bin []byte, p Part, materials map[materialKey]int) []byte {
+// add appends one part's mesh to the document and its numbers to bin, and gives the node that is to place it.
+func (d *document) add(bin []byte, p Part, materials map[materialKey]int) ([]byte, node) {
 	c := split(p)
 	box := r3.EmptyBox()
 	for v := range p.Mesh.Vertices() {
@@ -225,11 +250,9 @@ func (d *document) add(bin []byte, p Part, materials map[materialKey]int) []byte
 	}
 	prim.Material = &m
 
-	mesh := len(d.Meshes)
+	which := len(d.Meshes)
 	d.Meshes = append(d.Meshes, gmesh{Name: p.Name, Primitives: []primitive{prim}})
-	d.Nodes[0].Children = append(d.Nodes[0].Children, len(d.Nodes))
-	d.Nodes = append(d.Nodes, node{Name: p.Name, Mesh: &mesh, Translation: []float64{at.X, at.Y, at.Z}, Scale: []float64{step, step, step}})
-	return bin
+	return bin, node{Name: p.Name, Mesh: &which, Translation: []float64{at.X, at.Y, at.Z}, Scale: []float64{step, step, step}}
 }
 
 func newMaterial(k materialKey) material {
