@@ -2,6 +2,7 @@ package nest
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -217,6 +218,10 @@ type Options struct {
 	Rounds  int     // passes of each searcher; the result then depends on nothing but problem, Rounds, Seed and Threads
 	Seed    int64
 	Threads int // searchers side by side; 0 takes 2
+
+	// Finish, when done, turns a strip search from exploring to finishing; nil does so after 80 % of Seconds or Rounds.
+	// For callers who end the search by their own clock, through the context.
+	Finish context.Context
 }
 
 // Placement is where one piece lies.

@@ -18,6 +18,10 @@ func (o Options) limits(ctx context.Context) (context.Context, flat.Limits, cont
 	}
 	lim := flat.Limits{Rounds: o.Rounds, Searchers: n, Seed: o.Seed}
 	switch {
+	case o.Finish != nil:
+		lim.Finish = o.Finish
+		end, cancel := context.WithCancel(ctx)
+		return end, lim, cancel
 	case o.Seconds > 0:
 		end, cancel := context.WithTimeout(ctx, seconds(o.Seconds))
 		finish, cancel2 := context.WithTimeout(ctx, seconds(o.Seconds*0.8))
@@ -181,12 +185,12 @@ func (b *laid) platforms(ctx context.Context, p Problem, o Options) (Result, err
 		trays = max(trays, s.Tray+1)
 	}
 	spots, rounds := plain, 0
-	if (o.Seconds > 0 || o.Rounds > 0) && len(b.shapes) <= maxKinds && trays > 1 {
+	if (o.Seconds > 0 || o.Rounds > 0 || o.Finish != nil) && len(b.shapes) <= maxKinds && trays > 1 {
 		whole, lim, cancel := o.limits(ctx)
 		defer cancel()
 		share := o.Seconds / float64(trays)
 		better, n := flat.Trays(b.shapes, b.order, bed, lim, func(tray int) (context.Context, context.CancelFunc) {
-			if o.Seconds > 0 {
+			if o.Seconds > 0 && o.Finish == nil {
 				return context.WithTimeout(whole, seconds(share))
 			}
 			return context.WithCancel(whole)

@@ -5,6 +5,12 @@ import (
 	"sync/atomic"
 )
 
+// step0 and least0 are the first and last step of a descent, as a share of the piece's size.
+const (
+	step0  = 0.125
+	least0 = 1e-3
+)
+
 // mover is one search: a layout being separated, its random stream, and scratch space.
 type mover struct {
 	*layout
@@ -56,7 +62,7 @@ type lying struct {
 }
 
 func newMover(l *layout, seed uint64, stop *atomic.Bool) *mover {
-	u := tuning{wide: int(knob("wide", 40)), close: int(knob("close", 20)), keep: int(knob("keep", 3)), patience: int(knob("patience", 100)), strikes: int(knob("strikes", 3)),
+	u := tuning{wide: int(knob("wide", 40)), close: int(knob("close", 20)), keep: int(knob("keep", 3)), patience: int(knob("patience", 50)), strikes: int(knob("strikes", 3)),
 		grow: knob("grow", 1.2), most: knob("most", 2), fade: knob("fade", 0.95)}
 	return &mover{layout: l, r: newRNG(seed), stop: stop, tune: u}
 }
@@ -258,8 +264,14 @@ func (m *mover) move(i int) bool {
 	}
 	size := math.Min(l.t.turned[now.or].Box.W(), l.t.turned[now.or].Box.H())
 	size = math.Max(size, math.Max(l.t.turned[now.or].Box.W(), l.t.turned[now.or].Box.H())/8)
-	offer(now)
-	for k := 0; k < m.tune.wide; k++ {
+	// Often a small step is enough.
+	near := m.descend(now, size*step0, size*least0)
+	if near.cost == 0 {
+		l.place(i, near.or, near.reg, near.x, near.y)
+		return true
+	}
+	offer(near)
+	for k := 0; k < m.tune.wide && top[0].cost > 0; k++ {
 		t := try{or: first, reg: now.reg}
 		if turns > 1 {
 			t.or += int32(m.r.intn(turns))
@@ -275,7 +287,7 @@ func (m *mover) move(i int) bool {
 		t.cost = m.cost(t.or, t.x, t.y, limit())
 		offer(t)
 	}
-	for k := 0; k < m.tune.close; k++ {
+	for k := 0; k < m.tune.close && top[0].cost > 0; k++ {
 		t := now
 		if turns > 1 && k&1 == 1 {
 			t.or = first + int32(m.r.intn(turns))
@@ -294,8 +306,14 @@ func (m *mover) move(i int) bool {
 		offer(t)
 	}
 	best := now
+	if near.cost < best.cost {
+		best = near
+	}
 	for k := 0; k < have; k++ {
-		t := m.descend(top[k], size*knob("step", 0.125), size*knob("least", 1e-3))
+		if top[k] == near { // is down already
+			continue
+		}
+		t := m.descend(top[k], size*step0, size*least0)
 		if t.cost < best.cost {
 			best = t
 		}

@@ -106,6 +106,8 @@ func (m *mover) explore(shrink float64, until func() bool) {
 	l.load(m.best)
 	m.shorter()
 	next := func() bool { return m.shorten(math.Max(m.floor, m.best.length()*(1-shrink))) }
+	m.stride(shrink, until)
+	l.load(m.best)
 	possible := next()
 	for possible && !until() && !m.done() && m.best.length() > m.floor*(1+1e-9) {
 		if m.separate() {
@@ -139,6 +141,21 @@ func (m *mover) explore(shrink float64, until func() bool) {
 		l.load(&pool[k].s)
 		m.swapLarge()
 	}
+}
+
+// stride shortens in large steps, with little patience, halving the step where it fails, until the step is down to least.
+func (m *mover) stride(least float64, until func() bool) {
+	patience, strikes := m.tune.patience, m.tune.strikes
+	m.tune.patience, m.tune.strikes = int(knob("spat", 20)), 1
+	for step := knob("s0", 0.02); step > least && !until() && !m.done() && m.best.length() > m.floor*(1+1e-9); {
+		m.layout.load(m.best)
+		if m.shorten(math.Max(m.floor, m.best.length()*(1-step))) && m.separate() {
+			m.shorter()
+			continue
+		}
+		step /= 2
+	}
+	m.tune.patience, m.tune.strikes = patience, strikes
 }
 
 // normal is a standard normal draw (Box and Muller 1958).

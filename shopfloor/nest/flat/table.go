@@ -97,7 +97,7 @@ func (t *table) pair(moving, lying int32) *pair {
 		c, s = -c, -s
 	}
 	sz := func(o oriented) float64 { return math.Sqrt(t.shapes[o.shape].Area) }
-	sc := math.Pow(math.Min(sz(mo), sz(ly)), knob("smin", 0)) * math.Pow(math.Max(sz(mo), sz(ly)), knob("smax", 0))
+	sc := math.Pow(math.Min(sz(mo), sz(ly)), knob("smin", 2)) * math.Pow(math.Max(sz(mo), sz(ly)), knob("smax", -0.5))
 	p := &pair{m: m, c: c, s: s, scale: sc}
 	at.Store(p)
 	return p
