@@ -165,7 +165,7 @@ func (k *desk) why(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for i := range lo.Table.Options {
-		if o := &lo.Table.Options[i]; o.ID == r.PathValue("option") {
+		if o := &lo.Table.Options[i]; o.ID == r.URL.Query().Get("option") {
 			k.show(w, r, http.StatusOK, whyPage(k.frame(r, "Why this price", "requests"), lo, *o))
 			return nil
 		}
@@ -269,3 +269,6 @@ func plotOf(f frame, list []offer.Option) plot {
 }
 
 func coord(x float64) string { return strconv.FormatFloat(x, 'f', 1, 64) }
+
+// whyAt is where an option's price is explained. Option ids hold slashes, so they travel in the query.
+func whyAt(line, option string) string { return "/lines/" + line + "/why?option=" + urlEscape(option) }

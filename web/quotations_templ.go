@@ -805,9 +805,9 @@ func draftForm(f frame, q quote.Quotation) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var45 string
-			templ_7745c5c3_Var45, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/lines/" + l.LineID + "/why/" + l.Choice.ID)).ResolveURL(ctx)
+			templ_7745c5c3_Var45, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL(whyAt(l.LineID, l.Choice.ID))).ResolveURL(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `quotations.templ`, Line: 139, Col: 176}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `quotations.templ`, Line: 139, Col: 160}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var45)
 			if templ_7745c5c3_Err != nil {
@@ -820,7 +820,7 @@ func draftForm(f frame, q quote.Quotation) templ.Component {
 			var templ_7745c5c3_Var46 string
 			templ_7745c5c3_Var46, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/lines/" + l.LineID + "/options")).ResolveURL(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `quotations.templ`, Line: 139, Col: 259}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `quotations.templ`, Line: 139, Col: 243}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var46)
 			if templ_7745c5c3_Err != nil {

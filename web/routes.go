@@ -36,7 +36,7 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("POST /lines/{id}/undo", k.undoLine)
 	on("GET /lines/{id}/options", k.options)
 	on("POST /lines/{id}/choose", k.choose)
-	on("GET /lines/{id}/why/{option}", k.why)
+	on("GET /lines/{id}/why", k.why)
 
 	on("GET /quotations", k.quotations)
 	on("GET /quotations/{id}", k.quotation)
