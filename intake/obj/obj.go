@@ -126,10 +126,10 @@ func blank(t []byte, p int) int {
 		switch {
 		case t[p] == ' ' || t[p] == '\t':
 			p++
-		case t[p] == '\\' && p+1 < len(t) && t[p+1] == '\n':
-			p += 2
 		case t[p] == '\\' && p+2 < len(t) && t[p+1] == '\r' && t[p+2] == '\n':
 			p += 3
+		case t[p] == '\\' && p+1 < len(t) && (t[p+1] == '\n' || t[p+1] == '\r'):
+			p += 2
 		default:
 			return p
 		}
