@@ -40,6 +40,7 @@ func Read(ctx context.Context, data []byte, lim content.Limits) (*content.Conten
 	if err != nil {
 		return nil, err
 	}
+	s.Stop = ctx.Err
 	r := &reader{ctx: ctx, s: s, lim: lim, out: &content.Content{Format: "amf", Unit: unit.MM}, things: make(map[string]*thing), materials: make(map[string]*material), warned: make(map[string]bool)}
 	if err := r.read(); err != nil {
 		return nil, err

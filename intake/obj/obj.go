@@ -363,6 +363,9 @@ func (r *reader) polygon(p int) (int, error) {
 		r.names, r.size = append(r.names, ""), append(r.size, 0)
 	}
 	r.size[r.label] += len(r.face) - 2
+	if len(r.face) > 256 && r.ctx.Err() != nil { // large polygons take their time
+		return p, r.ctx.Err()
+	}
 	cut := r.cutter.Cut(r.pos, r.face)
 	for i := 0; i < len(cut); i += 3 {
 		a, b, c := cut[i], cut[i+1], cut[i+2]

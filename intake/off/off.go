@@ -297,6 +297,9 @@ func (r *reader) faces(nv, nf int) error {
 		if len(r.tri)/3+max(k-2, 0) > r.lim.Triangles {
 			return content.TooManyTriangles(int64(r.lim.Triangles)+1, r.lim.Triangles)
 		}
+		if len(face) > 256 && r.ctx.Err() != nil { // large polygons take their time
+			return r.ctx.Err()
+		}
 		cut := cutter.Cut(r.pos, face)
 		before := len(r.tri) / 3
 		for _, p := range cut {

@@ -75,7 +75,7 @@ type header struct {
 const maxProperties = 1000
 
 func syntax(line int, format string, args ...any) error {
-	return fault.New(fault.Invalid, "ply_syntax", "line "+strconv.Itoa(line), format+" Export the model again.", args...)
+	return fault.New(fault.Invalid, "ply_syntax", "line "+strconv.Itoa(line), strings.TrimSuffix(format, ".")+"; export the model again.", args...)
 }
 
 func readHeader(data []byte) (*header, error) {

@@ -485,6 +485,9 @@ func (r *reader) body(c *content.Content) (content.Body, error) {
 		for i, k := range r.size {
 			face := rest[:k]
 			rest = rest[k:]
+			if len(face) > 256 && r.ctx.Err() != nil { // large polygons take their time
+				return b, r.ctx.Err()
+			}
 			cut := cutter.Cut(r.pos, face)
 			for j, p := range cut {
 				tri = append(tri, face[p])

@@ -101,7 +101,7 @@ func (m *model) parse(data []byte) error {
 	if err != nil {
 		return err
 	}
-	m.s = s
+	m.s, s.Stop = s, m.r.ctx.Err
 	m.ids, m.objects, m.groups = make(map[uint32]bool), make(map[uint32]*object), make(map[uint32]*group)
 	m.textures, m.stacks = make(map[uint32]*picture), make(map[uint32]*stack)
 	if _, err := s.Next(); err != nil {

@@ -53,6 +53,10 @@ type Scanner struct {
 	rooted bool
 	room   []byte // for values with references in them
 	raw    []rawAttr
+	tokens int
+
+	// Stop is asked now and then; its error ends the reading. Nil never stops.
+	Stop func() error
 }
 
 type binding struct {
@@ -125,7 +129,7 @@ func (s *Scanner) declaration() error {
 
 // fail is the fault of text that is not well-formed, at the last tag or the present place.
 func (s *Scanner) fail(format string, args ...any) error {
-	return fault.New(fault.Invalid, "xml_syntax", s.Where(), format+" Export the model again.", args...)
+	return fault.New(fault.Invalid, "xml_syntax", s.Where(), strings.TrimSuffix(format, ".")+"; export the model again.", args...)
 }
 
 // Where is the line of the last tag. It counts from the top each time, so it is for faults only.
@@ -191,6 +195,11 @@ func (s *Scanner) Next() (Kind, error) {
 		s.empty = false
 		s.closeTop()
 		return End, nil
+	}
+	if s.tokens++; s.tokens&0xffff == 0 && s.Stop != nil {
+		if err := s.Stop(); err != nil {
+			return EOF, err
+		}
 	}
 	for {
 		if s.pos >= len(s.src) {
