@@ -55,17 +55,22 @@ func count(data []byte) uint32 { return binary.LittleEndian.Uint32(data[headerBy
 
 // Text says whether data is the text kind. A length that fits the count in a binary head settles it, whatever the
 // head says ("solid" there is common); else a file that begins with "solid" is text when its first kilobyte has no
-// byte that text cannot have, or has one only after a vertex.
+// byte that text cannot have, or has one only after a vertex; and so is one without "solid" that has a facet's words.
 func Text(data []byte) bool {
 	if exactBinary(data) {
 		return false
 	}
 	head := bytes.TrimLeft(bytes.TrimPrefix(data[:min(len(data), 1024)], []byte("\xef\xbb\xbf")), " \t\r\n\f\v")
-	if len(head) < 5 || !bytes.EqualFold(head[:5], []byte("solid")) {
-		return false
-	}
 	i := firstNonText(head)
-	return i < 0 || bytes.Contains(bytes.ToLower(head[:i]), []byte("vertex"))
+	text := head
+	if i >= 0 {
+		text = head[:i]
+	}
+	text = bytes.ToLower(text)
+	if !bytes.HasPrefix(text, []byte("solid")) {
+		return bytes.Contains(text, []byte("facet")) && bytes.Contains(text, []byte("vertex")) && bytes.Contains(text, []byte("loop"))
+	}
+	return i < 0 || bytes.Contains(text, []byte("vertex"))
 }
 
 // firstNonText is the place of the first control character that no text holds, or -1. Bytes above 127 are let

@@ -89,13 +89,13 @@ func TestSpellings(t *testing.T) {
 		"no normals": noNormals, "exponents": exponents, "byte order mark": "\xef\xbb\xbf" + tetra, "leading blank lines": "\n\r\n  " + tetra,
 		"no outer loop": strings.NewReplacer("outer loop", "", "endloop", "").Replace(tetra), "name holds words": strings.Replace(tetra, "tetra one", "facet loop vertex", 1),
 		"old code page": strings.Replace(tetra, "tetra one", "geh\xe4use", 1), "padded with zeros": tetra + "\x00\x00\x00", "no endsolid": strings.Replace(tetra, "endsolid tetra one", "", 1),
-		"comment lines": strings.Replace(tetra, "endsolid", "color 0.5 0.5 0.5\nendsolid", 1),
+		"no solid": "; made by hand\n" + tetra[strings.Index(tetra, " facet"):], "comment lines": strings.Replace(tetra, "endsolid", "color 0.5 0.5 0.5\nendsolid", 1),
 	} {
 		got := read(t, s)
 		if len(got.Bodies) != 1 || !reflect.DeepEqual(got.Bodies[0].Mesh, want) {
 			t.Errorf("%s: differs", name)
 		}
-		if w := len(got.Warnings); (w > 0) != (name == "no endsolid" || name == "comment lines") {
+		if w := len(got.Warnings); (w > 0) != (name == "no endsolid" || name == "comment lines" || name == "no solid") {
 			t.Errorf("%s: warnings %v", name, got.Warnings)
 		}
 		if name == "old code page" && got.Bodies[0].Name != "gehäuse" {
