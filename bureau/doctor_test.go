@@ -153,15 +153,20 @@ func TestTwoProcesses(t *testing.T) {
 	}
 	// Cancelled on one side, an analysis on the other comes to nothing.
 	works.bench.mu.Lock()
-	began := make(chan bool, 1)
-	works.bench.hold = func(ctx context.Context, _ string) { began <- true; <-ctx.Done() }
+	began, told := make(chan bool), make(chan bool)
+	works.bench.hold = func(ctx context.Context, _ string) { began <- true; <-ctx.Done(); close(told) }
 	works.bench.mu.Unlock()
 	slow, err := face.ReceiveFile(face.c, "estimator", f.Request.ID, "slow.txt", strings.NewReader("part b 5"))
 	face.must(err)
 	<-began
 	_, err = face.CancelAnalysis(face.c, "estimator", slow.ID)
 	face.must(err)
-	works.must(works.r.Stop(works.c)) // ends, so the reading there has been told
+	select {
+	case <-told: // the reading there ends
+	case <-face.c.Done():
+		t.Fatal("the other process does not hear of it")
+	}
+	works.must(works.r.Stop(works.c))
 	if f = face.folder(f.Request.ID); f.Files[2].Problem.Code != "analysis_cancelled" || len(f.Lines) != 1 {
 		t.Errorf("%+v", f.Files[2])
 	}

@@ -93,6 +93,8 @@ type Records interface {
 	// PutTable keeps a computed table by key; Table finds it.
 	PutTable(ctx context.Context, key digest.Digest, a quote.Answer) error
 	Table(ctx context.Context, key digest.Digest) (quote.Answer, error)
+	// PruneTables forgets tables made before a moment, except those a line shows.
+	PruneTables(ctx context.Context, before time.Time) (int64, error)
 }
 
 // Blobs keeps files by their digest. What is kept is never changed.

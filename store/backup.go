@@ -2,6 +2,7 @@ package store
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -256,29 +257,46 @@ func (s *Store) Import(ctx context.Context, r io.Reader) error {
 }
 
 func importRow(ctx context.Context, inserts []*sql.Stmt, raw []byte) error {
-	var row []any
-	d := json.NewDecoder(strings.NewReader(string(raw)))
-	d.UseNumber()
-	if err := d.Decode(&row); err != nil || len(row) < 2 {
+	table, values, err := readRow(raw)
+	if err != nil {
 		return damaged(err)
 	}
-	for k, v := range row {
-		if num, ok := v.(json.Number); ok {
-			i, err := num.Int64()
-			if err != nil {
-				return damaged(err)
-			}
-			row[k] = i
-		}
-	}
-	t, ok := row[0].(int64)
-	if !ok || t < 0 || int(t) >= len(inserts) || len(row)-1 != strings.Count(exported[t].columns, ",")+1 {
-		return damaged(errors.New("no such table or another number of columns"))
-	}
-	if _, err := inserts[t].ExecContext(ctx, row[1:]...); err != nil {
+	if _, err := inserts[table].ExecContext(ctx, values...); err != nil {
 		return damaged(err)
 	}
 	return nil
+}
+
+// readRow reads [table, values…]: whole numbers and texts, as many as the table has columns.
+func readRow(raw []byte) (table int, values []any, err error) {
+	var row []any
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.UseNumber()
+	if err := d.Decode(&row); err != nil {
+		return 0, nil, err
+	}
+	for k, v := range row {
+		switch v := v.(type) {
+		case string:
+			if strings.IndexByte(v, 0) >= 0 {
+				return 0, nil, errors.New("a zero byte in a text")
+			}
+		case json.Number:
+			if row[k], err = v.Int64(); err != nil {
+				return 0, nil, err
+			}
+		default:
+			return 0, nil, fmt.Errorf("a value that is neither number nor text: %v", v)
+		}
+	}
+	if len(row) < 2 {
+		return 0, nil, errors.New("a row without values")
+	}
+	t, ok := row[0].(int64)
+	if !ok || t < 0 || t >= int64(len(exported)) || len(row)-1 != strings.Count(exported[t].columns, ",")+1 {
+		return 0, nil, errors.New("no such table or another number of columns")
+	}
+	return int(t), row[1:], nil
 }
 
 func damaged(err error) error {

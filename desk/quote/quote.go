@@ -2,9 +2,11 @@
 // it holds, the terms, and its states. A quotation is drafted, then issued; from then on nothing in it changes any
 // more (Body.Digest is written into the trail) and only its state moves. A change is a new revision.
 //
-//	draft → issued → accepted | declined | expired
+//	draft → issued → accepted | declined
 //	  ↓        ↓ ↘
 //	withdrawn  withdrawn, superseded (the next revision was issued)
+//
+// Expired is what an issued quotation is once its last day is over (On); it follows from the date and is never written down.
 //
 // Money is in minor units of Body.Currency. Dates are 2006-01-02 in the firm's time zone.
 package quote

@@ -97,15 +97,6 @@ func (q Quotation) Supersede(by string, now time.Time) Quotation {
 	return q
 }
 
-// Expire writes down that the validity is over. It reports whether it was.
-func (q Quotation) Expire(today string, now time.Time) (Quotation, bool) {
-	if q.State == Issued && q.On(today) == Expired {
-		q.State, q.Decided = Expired, now
-		return q, true
-	}
-	return q, false
-}
-
 func (q Quotation) forbids(what string) error {
 	return fault.New(fault.Conflict, "quotation_state", q.ID, "This quotation is %s and cannot be %s.", q.State, what)
 }
