@@ -22,7 +22,7 @@ web/static/dist/.stamp: node_modules/.stamp $(shell find web/assets tools/bundle
 	@touch $@
 
 intake/cad/kernel/.stamp: node_modules/.stamp
-	cp node_modules/occt-import-js/dist/occt-import-js.wasm intake/cad/kernel/
+	$(GO) run ./tools/fetchkernel
 	@touch $@
 
 .PHONY: build

@@ -126,6 +126,10 @@ func (f *File) Occurrences(limit int) []Occurrence {
 	return all
 }
 
+// maxWork bounds what is looked at through references, so that a text whose records all name one long list
+// does not take the square of its length.
+const maxWork = 5_000_000
+
 var solidWords = map[string]bool{"MANIFOLD_SOLID_BREP": true, "BREP_WITH_VOIDS": true, "FACETED_BREP": true}
 
 // bodies counts, for each product definition, the solids and shells among the items of its representations.
@@ -139,6 +143,7 @@ func (f *File) bodies() map[uint64]int {
 		related[to] = append(related[to], from)
 	})
 	count := map[uint64]int{}
+	work := maxWork
 	f.eachPlain("SHAPE_DEFINITION_REPRESENTATION", func(_ uint64, a []Value) {
 		def, ok := shapeOf[arg(a, 0).ID]
 		if !ok {
@@ -154,7 +159,11 @@ func (f *File) bodies() map[uint64]int {
 			}
 			seen[rep] = true
 			todo = append(todo, related[rep]...)
-			for _, item := range arg(f.args(rep), 1).List {
+			items := arg(f.args(rep), 1).List
+			if work -= 1 + len(items) + len(related[rep]); work < 0 {
+				return
+			}
+			for _, item := range items {
 				switch w := f.word(item.ID); {
 				case solidWords[w]:
 					count[def]++

@@ -23,6 +23,7 @@ func (f *File) Stated() *Stated {
 		return true
 	}
 	several := map[string]int{}
+	work := maxWork
 	f.eachPlain("PROPERTY_DEFINITION_REPRESENTATION", func(_ uint64, a []Value) {
 		def := f.args(arg(a, 0).ID)
 		if f.word(arg(a, 0).ID) != "PROPERTY_DEFINITION" || !strings.EqualFold(strings.TrimSpace(arg(def, 0).Text), "geometric validation property") {
@@ -34,7 +35,11 @@ func (f *File) Stated() *Stated {
 		}
 		rep := f.args(arg(a, 1).ID)
 		unit, haveUnit := f.contextLength(arg(rep, 2).ID)
-		for _, item := range arg(rep, 1).List {
+		items := arg(rep, 1).List
+		if work -= 1 + len(items); work < 0 {
+			return
+		}
+		for _, item := range items {
 			what, v, xyz, ok := f.item(item.ID, unit)
 			if !ok || what == "centroid" && !haveUnit {
 				continue

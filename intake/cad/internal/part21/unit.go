@@ -102,11 +102,12 @@ func (f *File) contextLength(context uint64) (float64, bool) {
 	return 0, false
 }
 
-// Lengths are the length units of the file's representation contexts in mm, each once, in order of record.
+// Lengths are the length units of the file's representation contexts in mm, each once, in order of record, at most 16.
 func (f *File) Lengths() []float64 {
 	var all []float64
 	f.each("GLOBAL_UNIT_ASSIGNED_CONTEXT", func(id uint64, _ []Value) {
 		mm, ok := f.contextLength(id)
+		ok = ok && len(all) < 16
 		for _, have := range all {
 			ok = ok && have != mm
 		}
