@@ -45,14 +45,28 @@ func Either(a, b Region, rule Rule) Region {
 	return operate(a, b, func(x, y int32) bool { return rule.holds(x) != rule.holds(y) })
 }
 
+// UnionWithin is Union unless the paths cross more than most times: then it gives up, ok is false. Scribbles of n edges
+// may cross n² times; a caller that takes paths from strangers sets a bound.
+func UnionWithin(r Region, rule Rule, most int) (u Region, ok bool) {
+	return within(r, nil, most, func(a, _ int32) bool { return rule.holds(a) })
+}
+
 func operate(a, b Region, inside func(a, b int32) bool) Region {
+	r, _ := within(a, b, 0, inside)
+	return r
+}
+
+func within(a, b Region, most int, inside func(a, b int32) bool) (Region, bool) {
 	w := workPool.Get().(*work)
 	defer workPool.Put(w)
+	w.most = most
 	w.load(a, b)
 	if len(w.edges) == 0 {
-		return nil
+		return nil, true
 	}
-	w.split()
+	if !w.split() {
+		return nil, false
+	}
 	w.keptWhere(inside)
-	return w.paths()
+	return w.paths(), true
 }

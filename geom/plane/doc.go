@@ -7,8 +7,8 @@
 //
 // How: all edges are split where they meet, meeting points rounded to the grid, until no two edges meet except at
 // common ends (exact test); then one sweep from left to right finds the winding number on both sides of each edge, and
-// edges with the region on one side only are linked at each vertex into paths. Rounding moves an edge by less than a
-// grid step (15 nm); nothing else is approximate.
+// edges with the region on one side only are linked at each vertex into paths. Rounding moves an edge by a few
+// grid steps of 4 nm at most; nothing else is approximate.
 //
 // Offsets: each edge is moved along its normal, corners are joined by the mitre (limit 2, squared beyond) or by arcs,
 // and the winding number above zero is kept. Where two moved edges cross near their common corner they are cut there

@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// PerMM is the number of grid steps in a millimetre: a step is 15.3 nm.
-const PerMM = 1 << 16
+// PerMM is the number of grid steps in a millimetre: a step is 3.8 nm.
+const PerMM = 1 << 18
 
 // Point is a place on the grid.
 type Point struct{ X, Y int64 }
@@ -176,7 +176,7 @@ func (r Region) Contains(at Point) bool {
 	return on || n > 0
 }
 
-// side is positive when c lies to the left of a→b. Exact for paths within 2^31 steps (32 m) of each other; beyond, in
+// side is positive when c lies to the left of a→b. Exact for paths within 2^31 steps (8 m) of each other; beyond, in
 // floating point.
 func side(a, b, c Point) int {
 	ux, uy, vx, vy := b.X-a.X, b.Y-a.Y, c.X-a.X, c.Y-a.Y

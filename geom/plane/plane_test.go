@@ -344,6 +344,17 @@ func TestLeastRectangleAndSimplify(t *testing.T) {
 	}
 }
 
+func TestUnionGivesUp(t *testing.T) {
+	r := rand.New(rand.NewPCG(2, 0))
+	in := Region{scribble(r, 200, 10, 0)}
+	if _, ok := UnionWithin(in, NonZero, 100); ok {
+		t.Error("two hundred random edges cross no more than a hundred times")
+	}
+	if u, ok := UnionWithin(in, NonZero, 1<<20); !ok || u.Area() != Union(in, NonZero).Area() {
+		t.Error("with room the bound changes the answer")
+	}
+}
+
 func TestContains(t *testing.T) {
 	r := Region{rect(0, 0, 10, 10), reversed(rect(3, 3, 7, 7))}
 	for at, want := range map[Point]bool{

@@ -18,9 +18,10 @@ type edge struct {
 type work struct {
 	edges      []edge
 	x0, y0     int64
-	shift      uint   // regions wider than 2^30 steps (16 m) are worked on a coarser grid
+	shift      uint   // regions wider than 2^30 steps (4 m) are worked on a coarser grid
 	w, h       int32  // extent
 	changed    []bool // edges made by the last split
+	most       int    // crossings of one round before giving up; 0: any number
 	nearStart  []int32
 	nearFill   []int32
 	nearEdges  []int32
@@ -90,16 +91,20 @@ func (w *work) load(a, b Region) {
 // mostRounds bounds the splitting; rounding moves edges by less than a step, so a second round is nearly always the last.
 const mostRounds = 32
 
-// split cuts edges until they meet at their ends only.
-func (w *work) split() {
+// split cuts edges until they meet at their ends only. ok is false when there were more crossings than w.most.
+func (w *work) split() (ok bool) {
 	w.changed = w.changed[:0]
 	for round := range mostRounds {
 		w.meet(round > 0)
 		if len(w.cuts) == 0 {
-			return
+			break
+		}
+		if w.most > 0 && len(w.cuts) > w.most {
+			return false
 		}
 		w.apply()
 	}
+	return true
 }
 
 // meet finds where edges meet other than at common ends. With changedOnly, pairs of unchanged edges are known not to.
@@ -180,6 +185,9 @@ func (w *work) meet(changedOnly bool) {
 		for k, i := range near {
 			if k == 0 {
 				continue
+			}
+			if w.most > 0 && len(w.cuts) > w.most {
+				return
 			}
 			e := &w.edges[i]
 			lo, hi := e.ay, e.by

@@ -19,12 +19,13 @@ type Landing struct {
 // crossed facet by facet and air is told from solid by the winding number. Sums are scaled by the exact plan area of the
 // overhanging facets; what remains is sampling error, which shrinks with the cell.
 func LandingOf(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64) Landing {
-	var l lines
+	l := lines{area: surface(m)}
 	return l.landing(m, pose, selfSupportDeg, cell)
 }
 
 // lines is the scratch for one posed part: crossings of plumb lines with the surface.
 type lines struct {
+	area      float64 // of the mesh's facets, mm²
 	at        []placed
 	crossings []lineCrossing
 	from      []int32
@@ -93,12 +94,12 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 		}
 	}
 	size := box.Size()
-	if box.Empty() || size.Z == 0 || !(cell > 0) {
+	if box.Empty() || !(size.Z > 0) || math.IsInf(size.Norm(), 0) || !(cell > 0) {
 		return out
 	}
-	const mostLines = 1 << 24
-	for size.X/cell*size.Y/cell > mostLines {
-		cell *= 2
+	const mostLines, mostCrossings = 1 << 24, 1 << 25 // wider apart beyond: a heap of sheets may cross any number of lines
+	for size.X/cell*size.Y/cell > mostLines || l.area/cell/cell > mostCrossings {
+		cell *= 1.5
 	}
 	nx, ny := int(size.X/cell)+1, int(size.Y/cell)+1
 	limit := math.Cos(math.Min(90, selfSupportDeg) * math.Pi / 180)
@@ -238,11 +239,21 @@ func (l *lines) landing(m *mesh.Mesh, pose r3.Quat, selfSupportDeg, cell float64
 	return out
 }
 
+// surface is the area of all facets.
+func surface(m *mesh.Mesh) float64 {
+	var sum float64
+	for f := range m.Facets() {
+		sum += m.FacetArea(f)
+	}
+	return sum
+}
+
 // Landings is LandingOf for many build directions (unit vectors, up in the part's own coordinates).
 func Landings(m *mesh.Mesh, up []r3.Vec, selfSupportDeg, cell float64) []Landing {
 	out := make([]Landing, len(up))
+	area := surface(m)
 	cores.Each(len(up), 4, func(_, from, to int) {
-		var l lines
+		l := lines{area: area}
 		for i := from; i < to; i++ {
 			out[i] = l.landing(m, r3.Between(up[i], r3.Vec{Z: 1}), selfSupportDeg, cell)
 		}

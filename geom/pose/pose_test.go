@@ -199,6 +199,37 @@ func TestOddMeshes(t *testing.T) {
 	}
 }
 
+// Whatever a reader may let through: triangles without any order, twins, needles, points, tiny and huge.
+func TestSoups(t *testing.T) {
+	const seed = 40
+	t.Log("seed", seed)
+	r := rand.New(rand.NewPCG(seed, 0))
+	for n := range 20 {
+		m := soup(r, n)
+		w := DefaultWishes()
+		w.RestingOnly = n%5 == 4
+		for _, q := range Search(m, w, 2) {
+			if math.IsNaN(q.Score) || math.IsNaN(q.SupportMM3) || q.HeightMM < 0 || q.WidthMM < 0 {
+				t.Errorf("soup %d: %+v", n, q)
+			}
+		}
+	}
+}
+
+func soup(r *rand.Rand, n int) *mesh.Mesh {
+	size := []float64{1e-6, 1, 20, 300, 1e12}[n%5]
+	m := &mesh.Mesh{}
+	for range 3 * (3 + n) {
+		m.Pos = append(m.Pos, float32((r.Float64()-0.5)*size), float32((r.Float64()-0.5)*size), float32(float64(r.IntN(4))*size/4))
+	}
+	for range 4 * (n + 1) {
+		for range 3 {
+			m.Tri = append(m.Tri, uint32(r.IntN(m.Vertices())))
+		}
+	}
+	return m
+}
+
 func ExampleSearch() {
 	bracket := mesh.Merge(box(v(0, 0, 0), v(30, 20, 4)), box(v(0, 0, 4), v(4, 20, 25)))
 	best := Search(bracket, DefaultWishes(), 1)[0]

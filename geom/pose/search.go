@@ -114,7 +114,7 @@ func (p *Part) Search(w Wishes, n int) []Pose {
 		size := p.mesh.Box().Size()
 		cell := math.Max(size.X, math.Max(size.Y, size.Z)) / 256
 		cores.Each(len(short), 1, func(_, from, to int) {
-			var l lines
+			l := lines{area: p.Normals.area}
 			for i := from; i < to; i++ {
 				q := &short[i]
 				q.SupportMM3 = math.Min(q.PlateMM3, l.landing(p.mesh, q.Turn, w.SelfSupportDeg, cell).SupportMM3)

@@ -12,6 +12,9 @@ import (
 // MaxLayers is the most layers a part may have; beyond it New refuses rather than fill the memory.
 const MaxLayers = 1 << 21
 
+// MaxPieces is the most pieces of contour, in all layers together, that New accepts: some minutes of work.
+const MaxPieces = 1 << 31
+
 // mostEntries bounds the index (4 bytes each). When long facets would need more, several layers share a list.
 const mostEntries = 96 << 20
 
@@ -39,7 +42,7 @@ const (
 )
 
 // New poses the mesh and sorts its facets into layers of height h (mm). It refuses a layer height that is not a
-// positive number, coordinates that are not finite, and parts of more than MaxLayers layers.
+// positive number, coordinates that are not finite, and parts of more than MaxLayers layers or MaxPieces pieces of contour.
 func New(m *mesh.Mesh, pose r3.Quat, h float64) (*Slicer, error) {
 	if !(h > 0) || math.IsInf(h, 0) {
 		return nil, fault.New(fault.Invalid, "layer_height", "", "the layer height is %g mm; it must be more than zero", h)
@@ -61,7 +64,9 @@ func New(m *mesh.Mesh, pose r3.Quat, h float64) (*Slicer, error) {
 	}
 	s.z = planes(s.Box.Min.Z, s.Box.Max.Z, h)
 	s.levels()
-	s.index()
+	if n := s.index(); n > MaxPieces {
+		return nil, fault.New(fault.TooLarge, "too_many_pieces", "", "%d facets in %d layers of %.4g mm make %d pieces of contour, more than %d; use thicker layers or a coarser surface", len(m.Tri)/3, len(s.z), h, n, int64(MaxPieces))
+	}
 	return s, nil
 }
 
@@ -142,8 +147,9 @@ func (s *Slicer) levels() {
 	}
 }
 
-// index sorts facets into the lists of the layers they cross: count, prefix, fill, all in facet order.
-func (s *Slicer) index() {
+// index sorts facets into the lists of the layers they cross: count, prefix, fill, all in facet order. It gives the
+// number of pieces of contour, and leaves off when there are too many.
+func (s *Slicer) index() (total int64) {
 	nf, L := len(s.tri)/3, len(s.z)
 	grain := max(facetGrain, L)
 	pieces := cores.Pieces(nf, grain)
@@ -168,6 +174,11 @@ func (s *Slicer) index() {
 			}
 		}
 		s.off[lists] = sum
+		if s.share == 1 {
+			if total = sum; total > MaxPieces {
+				return total
+			}
+		}
 		if sum <= mostEntries || s.share >= L {
 			s.list = make([]uint32, sum)
 			break
@@ -175,6 +186,7 @@ func (s *Slicer) index() {
 		s.share *= 4
 	}
 	cores.Each(nf, grain, func(piece, from, to int) { s.fill(from, to, at[piece]) })
+	return total
 }
 
 // count says how many facets of from..to each list will hold.

@@ -1,6 +1,9 @@
 package solid
 
-import "firstoff/geom/section"
+import (
+	"firstoff/geom/plane"
+	"firstoff/geom/section"
+)
 
 // Footprint is the OR of all layers: what the part covers seen from above. One layer.
 func (s *Solid) Footprint() *Solid {
@@ -60,6 +63,19 @@ func (s *Solid) Outline(k int) [][]section.Point {
 		}
 	}
 	return out
+}
+
+// Region is the contours of layer k as a planar region, for offsets and nesting.
+func (s *Solid) Region(k int) plane.Region {
+	var r plane.Region
+	for _, loop := range s.Outline(k) {
+		p := make(plane.Path, len(loop))
+		for i, q := range loop {
+			p[i] = plane.MM(q.X, q.Y)
+		}
+		r = append(r, p)
+	}
+	return r
 }
 
 // Collides says whether s and t, moved by whole cells (di, dj, dk), have a cell in common. Both must have cells of the

@@ -24,15 +24,17 @@ type Solid struct {
 	Bits []uint64 // NZ planes of NY rows of Stride words
 }
 
-// MaxCells is the most cells a Solid may have (2 GiB of bits is 16 times this); larger parts are streamed.
+// MaxCells is the most cells a Solid may have: 1 GiB of bits. Larger parts are streamed.
 const MaxCells = 1 << 33
 
 // gridFor covers a box with cells, plus a margin of empty cells on all sides but z's.
 func gridFor(b r3.Box, cell, layer float64, layers, margin int) Grid {
 	size := b.Size()
 	g := Grid{Cell: cell, Layer: layer, NZ: layers}
-	g.NX = max(1, int(math.Ceil(size.X/cell-1e-9))) + 2*margin
-	g.NY = max(1, int(math.Ceil(size.Y/cell-1e-9))) + 2*margin
+	along := func(mm float64) int { // far beyond what check lets pass, but no overflow
+		return int(math.Max(1, math.Min(1<<40, math.Ceil(mm/cell-1e-9)))) + 2*margin
+	}
+	g.NX, g.NY = along(size.X), along(size.Y)
 	g.Stride = (g.NX + 63) / 64
 	m := float64(margin) * cell
 	g.Origin = r3.Vec{X: b.Min.X - m, Y: b.Min.Y - m, Z: b.Min.Z}

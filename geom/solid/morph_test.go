@@ -161,6 +161,7 @@ func TestPaddingOutlineCollision(t *testing.T) {
 				t.Fatal("padding moved a cell")
 			}
 		}
+		within(t, "as a region", s.Region(1).Area(), float64(count(s.Plane(1)))*s.Cell*s.Cell, 1e-6)
 		// the outlines of a layer enclose its cells
 		var area float64
 		for _, loop := range s.Outline(1) {

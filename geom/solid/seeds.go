@@ -2,7 +2,9 @@ package solid
 
 import (
 	"math"
+	"sync/atomic"
 
+	"firstoff/fault"
 	"firstoff/geom/cores"
 )
 
@@ -22,8 +24,12 @@ type seed struct {
 
 const seedGrain = 1 << 15
 
+// mostSeeds bounds the samples (8 bytes each): a solid's overhangs rarely have more than twice its plan's cells, a heap of
+// crossing sheets may have any number.
+const mostSeeds = 1 << 27
+
 // overhangs finds the facets of a posed part whose slope from the horizontal is under selfSupportDeg.
-func overhangs(pos []float64, tri []uint32, g *Grid, selfSupportDeg float64) *overhang {
+func overhangs(pos []float64, tri []uint32, g *Grid, selfSupportDeg float64) (*overhang, error) {
 	limit := math.Cos(selfSupportDeg * math.Pi / 180)
 	if selfSupportDeg >= 90 {
 		limit = 0
@@ -31,8 +37,10 @@ func overhangs(pos []float64, tri []uint32, g *Grid, selfSupportDeg float64) *ov
 	nf := len(tri) / 3
 	parts := make([]overhang, cores.Pieces(nf, seedGrain))
 	inv := 1 / g.Cell
+	var all atomic.Int64
 	cores.Each(nf, seedGrain, func(piece, from, to int) {
 		o := &parts[piece]
+		told := 0
 		for f := from; f < to; f++ {
 			t := tri[3*f : 3*f+3 : 3*f+3]
 			a, b, c := pos[3*t[0]:][:3:3], pos[3*t[1]:][:3:3], pos[3*t[2]:][:3:3]
@@ -53,8 +61,17 @@ func overhangs(pos []float64, tri []uint32, g *Grid, selfSupportDeg float64) *ov
 			}
 			o.projected -= nz / 2
 			o.sample(g, inv, a, b, c, nx/nz, ny/nz)
+			if n := len(o.seeds); n > told+1<<16 {
+				if all.Add(int64(n-told)) > mostSeeds {
+					return
+				}
+				told = n
+			}
 		}
 	})
+	if all.Load() > mostSeeds {
+		return nil, fault.New(fault.TooLarge, "too_many_overhangs", "", "the overhanging facets lie over one another so often that more than %d columns of %.4g mm would be needed; use larger cells or mend the part", mostSeeds, g.Cell)
+	}
 	sum := &overhang{}
 	n := 0
 	for i := range parts {
@@ -66,7 +83,7 @@ func overhangs(pos []float64, tri []uint32, g *Grid, selfSupportDeg float64) *ov
 		sum.projected += parts[i].projected
 		sum.seeds = append(sum.seeds, parts[i].seeds...)
 	}
-	return sum
+	return sum, nil
 }
 
 // sample notes the cells whose middle lies under a facet, half-open so that neighbours share none and miss none.

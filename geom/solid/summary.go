@@ -61,10 +61,11 @@ type Summary struct {
 }
 
 // AutoCell is the cell width for a part of a given box when none is asked: the longer side in 384 cells, between 0.1
-// and 0.5 mm.
+// and 0.5 mm; more than that only for parts over 8 m.
 func AutoCell(b r3.Box) float64 {
 	s := b.Size()
-	return math.Max(0.1, math.Min(0.5, math.Max(s.X, s.Y)/384))
+	long := math.Max(s.X, s.Y)
+	return math.Max(0.1, math.Max(math.Min(0.5, long/384), long/16384))
 }
 
 // slabLayers is how many layers are held at a time, slabWords how many words of them at most (64 MB, once for the part
@@ -72,6 +73,8 @@ func AutoCell(b r3.Box) float64 {
 const (
 	slabLayers = 128
 	slabWords  = 8 << 20
+	leastSlab  = 8
+	mostWords  = 1 << 31 // in all layers together: four times the largest envelopes of the trade at 0.25 mm
 )
 
 // Summarise cuts a posed mesh into layers of height layer (mm) and says what each is made of. Errors are those of
@@ -101,13 +104,17 @@ func SummariseAll(m *mesh.Mesh, pose r3.Quat, layers []float64, o Options) ([]*S
 			return nil, fault.New(fault.Invalid, "cell_size", "", "the cell width is %g mm; it must be more than zero", cell)
 		}
 		g := gridFor(s.Box, cell, h, s.Layers(), 0)
-		flat := g
-		flat.NZ = slabLayers
-		if err := flat.check(); err != nil {
-			return nil, err
+		for o.Cell == 0 && float64(g.PlaneWords())*float64(max(leastSlab, g.NZ)) > mostWords {
+			cell *= 1.5
+			g = gridFor(s.Box, cell, h, s.Layers(), 0)
+		}
+		if float64(g.PlaneWords())*float64(max(leastSlab, g.NZ)) > mostWords {
+			return nil, fault.New(fault.TooLarge, "too_many_cells", "", "%d x %d cells of %.4g mm in %d layers are more than one part may take; use larger cells", g.NX, g.NY, cell, g.NZ)
 		}
 		if over == nil && o.SelfSupportDeg > 0 && s.Layers() > 0 {
-			over = overhangs(s.Positions(), m.Tri, &g, o.SelfSupportDeg)
+			if over, err = overhangs(s.Positions(), m.Tri, &g, o.SelfSupportDeg); err != nil {
+				return nil, err
+			}
 		}
 		out[i] = summarise(s, g, over, o)
 	}
@@ -157,7 +164,7 @@ func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
 	reach := max(skin, iface, 1) // neighbours needed on each side
 	b := &slab{g: &g, empty: make([]uint64, g.PlaneWords())}
 	n := g.PlaneWords()
-	per := min(L, max(8, min(slabLayers, slabWords/n)))
+	per := min(L, max(leastSlab, min(slabLayers, slabWords/n)))
 	b.part = make([]uint64, (per+2*reach)*n)
 	b.rows = make([]filled, per+2*reach)
 	b.support = make([]uint64, (per+1)*n)
@@ -177,8 +184,15 @@ func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
 			fillers.Put(f)
 			b.rows[i-b.low] = r
 			exact[i] = c.Measure()
-			if r.overlap {
-				exact[i] = united(c)
+			if r.overlap || exact[i].Area < 0 {
+				u, ok := united(c)
+				if !ok { // by bits, then
+					x, y, d := outline(b.plane(i), &g, r.low, r.high)
+					u = exact[i]
+					u.Area = float64(count(b.plane(i))) * g.Cell * g.Cell
+					u.Perimeter = math.Min(u.Perimeter, outlineLength(x, y, d, g.Cell))
+				}
+				exact[i] = u
 			}
 			tallies[i].overlap = r.overlap
 		})
@@ -386,8 +400,12 @@ func (b *slab) measureSupport(k, iface int, t *tally) {
 	}
 }
 
-// united measures the contours of a layer in which shells overlap, after taking their union by the winding rule.
-func united(c *section.Contours) section.Layer {
+// mostCrossings is how often the contours of a layer may cross each other for their union to be taken.
+const mostCrossings = 1 << 19
+
+// united measures the contours of a layer in which shells overlap, after taking their union by the winding rule. ok is
+// false when they cross too often.
+func united(c *section.Contours) (l section.Layer, ok bool) {
 	r := make(plane.Region, c.Len())
 	for i := range r {
 		for _, q := range c.Contour(i) {
@@ -395,14 +413,18 @@ func united(c *section.Contours) section.Layer {
 		}
 	}
 	u := section.Contours{Z: c.Z}
-	for _, p := range plane.Union(r, plane.Positive) {
+	all, ok := plane.UnionWithin(r, plane.Positive, mostCrossings)
+	if !ok {
+		return l, false
+	}
+	for _, p := range all {
 		for _, q := range p {
 			u.Points = append(u.Points, section.Point{X: q.XMM(), Y: q.YMM()})
 		}
 		u.End = append(u.End, int32(len(u.Points)))
 	}
 	u.Open = min(c.Open, u.Len())
-	return u.Measure()
+	return u.Measure(), true
 }
 
 // outline counts where a plane changes between neighbouring cells along x, along y and along both diagonals.

@@ -216,6 +216,40 @@ func TestSummariseRefuses(t *testing.T) {
 	}
 }
 
+// Whatever a reader may let through: triangles without any order, twins, needles, points, tiny and huge. An answer or a
+// refusal, and finite numbers.
+func TestSoups(t *testing.T) {
+	const seed = 41
+	t.Log("seed", seed)
+	r := rand.New(rand.NewPCG(seed, 0))
+	refused := 0
+	for n := range 20 {
+		size := []float64{1e-6, 1, 20, 300, 1e12}[n%5]
+		m := &mesh.Mesh{}
+		for range 3 * (3 + n) {
+			m.Pos = append(m.Pos, float32((r.Float64()-0.5)*size), float32((r.Float64()-0.5)*size), float32(float64(r.IntN(4))*size/4))
+		}
+		for range 4 * (n + 1) {
+			for range 3 {
+				m.Tri = append(m.Tri, uint32(r.IntN(m.Vertices())))
+			}
+		}
+		s, err := Summarise(m, r3.AxisAngle(v(1, 1, 1), float64(n)), 0.5, Options{SelfSupportDeg: 45, SkinLayers: 2})
+		if err != nil {
+			refused++
+			continue
+		}
+		for _, l := range s.Layers {
+			if math.IsNaN(l.AreaMM2+l.PerimeterMM+l.TopSkinMM2+l.SupportMM2+l.SupportPerimeterMM) || l.AreaMM2 < 0 {
+				t.Fatalf("soup %d: %+v", n, l)
+			}
+		}
+	}
+	if refused == 0 || refused > 12 {
+		t.Errorf("%d soups refused", refused)
+	}
+}
+
 func ExampleSummarise() {
 	table := mesh.Merge(box(v(-20, -10, 10), v(20, 10, 12)), box(v(-2, -2, 0), v(2, 2, 10.5)))
 	s, err := Summarise(table, r3.Identity, 0.25, Options{SelfSupportDeg: 45, SkinLayers: 4, Cell: 0.25})

@@ -8,14 +8,18 @@ import (
 )
 
 // Supports is the column supports of a rasterised mesh: below every facet flatter than selfSupportDeg, and below every
-// tip or ledge that starts in the air, down to the part or the plate. m and pose must be those s was made from.
+// tip or ledge that starts in the air, down to the part or the plate. m and pose must be those s was made from. Where
+// overhangs lie over one another too often to be sampled (no solid does that), only tips and ledges are supported.
 func Supports(s *Solid, m *mesh.Mesh, pose r3.Quat, selfSupportDeg float64) *Solid {
 	d := Empty(s.Grid)
 	if s.NZ == 0 || !(selfSupportDeg > 0) {
 		return d
 	}
 	pos, _ := section.Posed(m, pose)
-	over := overhangs(pos, m.Tri, &s.Grid, selfSupportDeg)
+	over, err := overhangs(pos, m.Tri, &s.Grid, selfSupportDeg)
+	if err != nil {
+		over = &overhang{}
+	}
 	off, seeds := over.byLayer(s.NZ, s.Layer)
 	b := &slab{g: &s.Grid, low: 0, high: s.NZ, part: s.Bits, rows: s.rowRanges(), empty: make([]uint64, s.PlaneWords())}
 	b.support = make([]uint64, len(s.Bits)+s.PlaneWords())
