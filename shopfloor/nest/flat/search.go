@@ -65,9 +65,9 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 				m.limit = int(exploring * float64(lim.Rounds))
 				explored = func() bool { return m.rounds >= m.limit }
 			}
-			m.explore(knob("shrink", 0.001), explored)
+			m.explore(stride, explored)
 			m.limit = lim.Rounds
-			m.compress(knob("cfrom", 0.0005), knob("cto", 0.00001))
+			m.compress(finishFrom, finishTo)
 			rounds[k] = m.rounds
 			board.leave(k, m.best)
 		}()

@@ -52,6 +52,8 @@ type tuning struct {
 	fade        float64 // factor for pairs that do not overlap
 }
 
+var usual = tuning{wide: 40, close: 20, keep: 3, patience: 50, strikes: 3, grow: 1.2, most: 2, fade: 0.95}
+
 // lying is a piece that another one must avoid.
 type lying struct {
 	minX, minY, maxX, maxY float64 // its box grown by the spacing
@@ -62,9 +64,7 @@ type lying struct {
 }
 
 func newMover(l *layout, seed uint64, stop *atomic.Bool) *mover {
-	u := tuning{wide: int(knob("wide", 40)), close: int(knob("close", 20)), keep: int(knob("keep", 3)), patience: int(knob("patience", 50)), strikes: int(knob("strikes", 3)),
-		grow: knob("grow", 1.2), most: knob("most", 2), fade: knob("fade", 0.95)}
-	return &mover{layout: l, r: newRNG(seed), stop: stop, tune: u}
+	return &mover{layout: l, r: newRNG(seed), stop: stop, tune: usual}
 }
 
 func (m *mover) done() bool { return m.stop.Load() || m.limit > 0 && m.rounds >= m.limit }

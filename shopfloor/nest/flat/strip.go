@@ -78,6 +78,15 @@ func (m *mover) swapLarge() {
 	m.tidy()
 }
 
+// By trial on the open strip sets.
+const (
+	firstStride = 0.02   // share of the length cut off at once while that is easy
+	stride      = 0.001  // share cut off at once while exploring
+	adoptAt     = 0.002  // how much shorter another searcher's strip must be to be taken over
+	finishFrom  = 0.0005 // first and least share cut off while finishing
+	finishTo    = 0.00001
+)
+
 // attempt is an unfinished layout kept for another try.
 type attempt struct {
 	s     spots
@@ -106,7 +115,7 @@ func (m *mover) explore(shrink float64, until func() bool) {
 	l.load(m.best)
 	m.shorter()
 	next := func() bool { return m.shorten(math.Max(m.floor, m.best.length()*(1-shrink))) }
-	m.stride(shrink, until)
+	m.rush(shrink, until)
 	l.load(m.best)
 	possible := next()
 	for possible && !until() && !m.done() && m.best.length() > m.floor*(1+1e-9) {
@@ -119,7 +128,7 @@ func (m *mover) explore(shrink float64, until func() bool) {
 		if m.done() {
 			return
 		}
-		if m.adopt(knob("adopt", 0.002)) {
+		if m.adopt(adoptAt) {
 			pool = pool[:0]
 			l.load(m.best)
 			possible = next()
@@ -143,11 +152,11 @@ func (m *mover) explore(shrink float64, until func() bool) {
 	}
 }
 
-// stride shortens in large steps, with little patience, halving the step where it fails, until the step is down to least.
-func (m *mover) stride(least float64, until func() bool) {
+// rush shortens in large steps, with little patience, halving the step where it fails, until the step is down to least.
+func (m *mover) rush(least float64, until func() bool) {
 	patience, strikes := m.tune.patience, m.tune.strikes
-	m.tune.patience, m.tune.strikes = int(knob("spat", 20)), 1
-	for step := knob("s0", 0.02); step > least && !until() && !m.done() && m.best.length() > m.floor*(1+1e-9); {
+	m.tune.patience, m.tune.strikes = 20, 1
+	for step := firstStride; step > least && !until() && !m.done() && m.best.length() > m.floor*(1+1e-9); {
 		m.layout.load(m.best)
 		if m.shorten(math.Max(m.floor, m.best.length()*(1-step))) && m.separate() {
 			m.shorter()

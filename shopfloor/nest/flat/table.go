@@ -35,10 +35,9 @@ type mapKey struct {
 // pair is the map for a moving piece against a lying one, with the rotation that takes the displacement moving − lying
 // into the map's frame.
 type pair struct {
-	m    *fitMap
-	c, s float64
-	// what a touching overlap of these two is worth per mm of depth
-	scale float64
+	m     fitMap // a copy, which shares the cells: one step less on the way to them
+	c, s  float64
+	scale float64 // what a mm of overlap of these two is worth, see worth
 }
 
 func newTable(shapes []Shape, spacing, tol float64) *table {
@@ -96,11 +95,16 @@ func (t *table) pair(moving, lying int32) *pair {
 	if flip { // the map wants b − a = −(moving − lying)
 		c, s = -c, -s
 	}
-	sz := func(o oriented) float64 { return math.Sqrt(t.shapes[o.shape].Area) }
-	sc := math.Pow(math.Min(sz(mo), sz(ly)), knob("smin", 2)) * math.Pow(math.Max(sz(mo), sz(ly)), knob("smax", -0.5))
-	p := &pair{m: m, c: c, s: s, scale: sc}
+	p := &pair{m: *m, c: c, s: s, scale: worth(t.shapes[mo.shape].Area, t.shapes[ly.shape].Area)}
 	at.Store(p)
 	return p
+}
+
+// worth is what a mm of overlap of two pieces counts. A mm between two large pieces is much harder to remove than one under a
+// small piece, which can go elsewhere; the smaller of the two decides. With a = √area: a_small² / √a_large, by trial on the open
+// strip sets: against plain depth it saves one point of density, and exponents nearby do no better.
+func worth(areaA, areaB float64) float64 {
+	return min(areaA, areaB) / math.Sqrt(math.Sqrt(max(areaA, areaB)))
 }
 
 func turnPieces(ps []Poly, deg float64) []Poly {
