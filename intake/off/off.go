@@ -243,7 +243,7 @@ func (r *reader) paint() (c content.RGBA, ok bool, err error) {
 		if next != r.at || len(w) == 0 {
 			break // not a number: passed over
 		}
-		whole = whole && bytes.IndexAny(w, ".eE") < 0
+		whole = whole && !bytes.ContainsAny(w, ".eE")
 		if n < 4 {
 			v[n] = x
 			n++
