@@ -12,14 +12,17 @@ import (
 
 // Tree is a box tree over the facets of a mesh. It copies what it needs; safe for use by several goroutines.
 type Tree struct {
-	nodes []node
-	tri   []tri    // in leaf order
-	id    []uint32 // facet of each tri
-	leaf  []int32  // node above each tri
-	own   [][6]float32
-	box   r3.Box // of everything, padded
-	pad   float32
-	size  float64
+	nodes  []node
+	tri    []tri    // in leaf order
+	id     []uint32 // facet of each tri
+	leaf   []int32  // node above each tri
+	own    [][6]float32
+	once   sync.Once // guards the cylinders, see discs
+	disc   []disc
+	discOf []uint32 // number of the cylinder of the leaf that begins at a tri
+	box    r3.Box   // of everything, padded
+	pad    float32
+	size   float64
 }
 
 // node holds the boxes of its two children. A child is a node (>= 0) or a leaf: ^(first tri << 3 | tris - 1).

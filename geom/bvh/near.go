@@ -20,6 +20,7 @@ func (t *Tree) Nearest(p r3.Vec, within float64) (Near, bool) {
 	if len(t.nodes) == 0 || !(within >= 0) {
 		return Near{}, false
 	}
+	t.discs()
 	q := query{hit: -1}
 	q.set(t, p, within*within)
 	t.closer(&q, 0)
@@ -32,6 +33,7 @@ func (t *Tree) NearestAll(pts []r3.Vec, out []Near) {
 	if len(t.nodes) == 0 {
 		return
 	}
+	t.discs()
 	order := hilbert(pts, t.box)
 	cores.Each(len(pts), 1<<13, func(_, from, to int) {
 		seed := 0
@@ -62,6 +64,7 @@ func (t *Tree) NearestFrom(place int, p r3.Vec, within float64) (Near, bool) {
 	if !(within >= 0) {
 		return Near{}, false
 	}
+	t.discs()
 	q := query{hit: -1}
 	q.set(t, p, within*within)
 	t.closerFrom(&q, place)
@@ -79,6 +82,7 @@ func (t *Tree) NearestOutside(place int, p r3.Vec, within float64, c Cone) (Near
 	if !(within >= 0) {
 		return Near{}, false
 	}
+	t.discs()
 	q := query{hit: -1, cone: c, cut: true}
 	q.set(t, p, within*within)
 	t.closerFrom(&q, place)
@@ -155,7 +159,9 @@ func (t *Tree) closer(q *query, at int32) {
 			}
 		} else {
 			first, count := leafOf(at)
-			t.measure(q, first, count)
+			if !t.disc[t.discOf[first]].beyond(q) {
+				t.measure(q, first, count)
+			}
 		}
 		for {
 			if sp == 0 {
@@ -191,7 +197,9 @@ func (t *Tree) closerFrom(q *query, seed int) {
 				t.closer(q, c)
 			} else {
 				first, count := leafOf(c)
-				t.measure(q, first, count)
+				if !t.disc[t.discOf[first]].beyond(q) {
+					t.measure(q, first, count)
+				}
 			}
 		}
 		// Room between the point and the sides of the box that only this subtree reaches into.
