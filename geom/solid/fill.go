@@ -10,11 +10,11 @@ import (
 type filler struct {
 	head  []int32 // per row: its first crossing+1
 	cross []crossing
-	row   []int64
+	row   []uint32
 }
 
 type crossing struct {
-	key  int64 // column<<1, plus 1 where the winding rises to the right
+	key  uint32 // column<<1, plus 1 where the winding rises to the right
 	next int32
 }
 
@@ -49,7 +49,7 @@ func (f *filler) fill(c *section.Contours, g *Grid, plane []uint64) filled {
 			r1 := clamp(int(y1+0.5), g.NY)
 			if r0 != r1 {
 				slope := (x1 - x0) / (y1 - y0)
-				a, b, rises := r0, r1, int64(0)
+				a, b, rises := r0, r1, uint32(0)
 				if r1 < r0 {
 					a, b, rises = r1, r0, 1
 				}
@@ -57,7 +57,7 @@ func (f *filler) fill(c *section.Contours, g *Grid, plane []uint64) filled {
 				for j := a; j < b; j++ {
 					x := x0 + (float64(j)+0.5-y0)*slope
 					k := clamp(int(x+0.5), g.NX)
-					cross = append(cross, crossing{int64(k)<<1 | rises, head[j]})
+					cross = append(cross, crossing{uint32(k)<<1 | rises, head[j]})
 					head[j] = int32(len(cross))
 				}
 			}
