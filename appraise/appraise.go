@@ -92,7 +92,7 @@ func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error
 	if o.Err != nil {
 		return bureau.Piece{}, o.Err
 	}
-	s, err := survey.Of(ctx, o.File, survey.Options{})
+	s, err := survey.Of(ctx, o.File, survey.Options{Walls: true})
 	if err != nil {
 		return bureau.Piece{}, err
 	}

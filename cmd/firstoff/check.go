@@ -18,6 +18,7 @@ import (
 type checkCmd struct {
 	Files []string `arg:"" name:"file" help:"Model files (STL, OBJ, 3MF, PLY, OFF, AMF, GLB, STEP, IGES, BREP) or ZIP of them."`
 	Unit  string   `help:"Length unit of files that state none, or to overrule what they state." enum:"mm,cm,m,in,ft,um," default:""`
+	Shop  string   `help:"The shop's catalogue, whose processes the findings are for; the made-up shop if left out." placeholder:"FILE"`
 	Quick bool     `help:"Leave out the search for facets that cut each other."`
 	JSON  bool     `help:"One JSON object a line for each file."`
 }
@@ -34,6 +35,10 @@ Examples:
 // Run looks every file over; one bad file does not stop the others.
 func (c *checkCmd) Run(ctx context.Context, s streams) error {
 	a := answer{json: c.JSON, s: s}
+	cat, err := catalogue(c.Shop)
+	if err != nil {
+		return a.stop(err)
+	}
 	for _, name := range c.Files {
 		all, err := readFile(ctx, name, unit.Length(c.Unit))
 		if err != nil {
@@ -45,12 +50,12 @@ func (c *checkCmd) Run(ctx context.Context, s streams) error {
 				a.fail(o.Err, name)
 				continue
 			}
-			sv, err := survey.Of(ctx, o.File, survey.Options{Crossings: !c.Quick})
+			sv, err := survey.Of(ctx, o.File, survey.Options{Crossings: !c.Quick, Walls: true})
 			if err != nil {
 				a.fail(err, name)
 				continue
 			}
-			sheet := sv.Sheet(findings(sv))
+			sheet := sv.Sheet(findings(sv, cat))
 			a.ok(sheet, func(w io.Writer) { printSheet(w, sheet) })
 		}
 	}

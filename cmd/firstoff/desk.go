@@ -84,7 +84,7 @@ func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *ope
 	if err = o.store.Migrate(ctx, o.runner.Migrate); err != nil {
 		return o, err
 	}
-	desk := newDesk()
+	desk := newDesk(o.shop.Load)
 	desk.Threads = max(1, runtime.GOMAXPROCS(0)-1)
 	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: desk})
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"firstoff/fault"
+	"firstoff/intake/cad"
 )
 
 // Exit statuses, the same for every command.
@@ -45,6 +46,7 @@ const description = `The desk of a rapid-prototyping service: files in, quotatio
 Exit status: 0 done; 1 the input is bad or the work could not be done (with --json the answer is {"error":{"code","message","where"}}); 2 wrong usage.`
 
 func main() {
+	cad.ChildMain()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	os.Exit(run(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))

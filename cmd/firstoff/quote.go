@@ -73,7 +73,7 @@ func (c *quoteCmd) Run(ctx context.Context, s streams) error {
 		}
 		req.NeedBy = c.NeedBy
 	}
-	desk := newDesk()
+	desk := newDesk(nil)
 	desk.Threads = runtime.GOMAXPROCS(0)
 	// The load is played while the file is being read.
 	warm := make(chan struct{})

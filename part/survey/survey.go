@@ -10,13 +10,16 @@ package survey
 import (
 	"context"
 	"fmt"
+	"math"
 	"math/bits"
 	"sort"
 
 	"firstoff/digest"
+	"firstoff/geom/bvh"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
 	"firstoff/geom/solid"
+	"firstoff/geom/thickness"
 	"firstoff/intake"
 	"firstoff/intake/content"
 	"firstoff/part"
@@ -48,6 +51,64 @@ type Body struct {
 type Options struct {
 	// Crossings looks for facets that cut each other, which takes longer than everything else together.
 	Crossings bool
+	// Walls looks for the thickness of walls and gaps.
+	Walls bool
+}
+
+// mostForWalls: above this many facets walls are not looked for. Up to mostForSpheres a sphere is fitted at every facet;
+// above, rays are cast at about that many facets spread evenly over the surface.
+const (
+	mostForWalls   = 4_000_000
+	mostForSpheres = 40_000
+)
+
+// walls fills in wall and gap thickness: low percentiles and the median by area.
+func walls(f *part.Facts, m *mesh.Mesh, size r3.Vec) {
+	t := bvh.Build(m)
+	limit := size.Norm()
+	var w, g []float32
+	if m.Facets() <= mostForSpheres {
+		w, g = thickness.WallSpheres(t, m, limit), thickness.GapSpheres(t, m, limit)
+	} else {
+		w, g = sampled(t, m, limit)
+	}
+	sp := thickness.NewSpread(m, w)
+	f.MinWallMM, f.MedianWallMM = finite(sp.Quantile(0.05)), finite(sp.Quantile(0.5))
+	f.MinGapMM = finite(thickness.NewSpread(m, g).Quantile(0.02))
+}
+
+// sampled casts rays in and out at some facets; the others have no value (NaN).
+func sampled(t *bvh.Tree, m *mesh.Mesh, limit float64) (wall, gap []float32) {
+	nan, inf := float32(math.NaN()), float32(math.Inf(1))
+	wall, gap = make([]float32, m.Facets()), make([]float32, m.Facets())
+	for i := range wall {
+		wall[i], gap[i] = nan, nan
+	}
+	step := max(1, m.Facets()/mostForSpheres)
+	for i := step / 2; i < m.Facets(); i += step {
+		n := m.FacetNormal(i)
+		if n == (r3.Vec{}) {
+			continue
+		}
+		a, b, c := m.Corners(i)
+		p := a.Add(b).Add(c).Mul(1.0 / 3)
+		wall[i], gap[i] = inf, inf
+		if h, ok := t.Ray(p.Sub(n.Mul(thickness.Skin)), n.Mul(-1), limit); ok {
+			wall[i] = float32(h.Dist + thickness.Skin)
+		}
+		if h, ok := t.Ray(p.Add(n.Mul(thickness.Skin)), n, limit); ok {
+			gap[i] = float32(h.Dist + thickness.Skin)
+		}
+	}
+	return wall, gap
+}
+
+// finite is x, or 0 for "nothing found".
+func finite(x float64) float64 {
+	if math.IsInf(x, 0) || math.IsNaN(x) {
+		return 0
+	}
+	return x
 }
 
 // Of looks a file over. The context ends it early with its error. O(n log n) in triangles.
@@ -72,6 +133,11 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 		facts.Closed = facts.Closed && sb.Report.Closed
 		facts.VolumeMM3 += sb.VolumeMM3
 		facts.AreaMM2 += sb.After.AreaMM2
+		for _, sh := range sb.Report.Shells {
+			if sh.Role == mesh.Cavity {
+				facts.TrappedMM3 += math.Abs(sh.VolumeMM3)
+			}
+		}
 		for _, st := range sb.Log.Steps {
 			facts.Mended = append(facts.Mended, st.Message)
 		}
@@ -86,6 +152,9 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 	facts.Min, facts.Max = box.Min, box.Max
 	size := box.Size()
 	facts.OrientedMM = sorted(size)
+	if o.Walls && s.Whole.Facets() <= mostForWalls {
+		walls(&facts, s.Whole, size)
+	}
 	s.Facts = facts
 	return s, nil
 }
