@@ -245,6 +245,19 @@ func BenchmarkLoads(b *testing.B) {
 			Prepare(m).Loads(ups, 45)
 		}
 	})
+	b.Run("facet by facet", func(b *testing.B) {
+		limit := -math.Sqrt2 / 2
+		for b.Loop() {
+			var sum float64
+			for _, u := range ups {
+				for f := range m.Facets() {
+					if n := m.FacetNormal(f); n.Dot(u) < limit {
+						sum += m.FacetArea(f)
+					}
+				}
+			}
+		}
+	})
 }
 
 func BenchmarkLanding(b *testing.B) {
