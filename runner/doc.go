@@ -12,7 +12,7 @@
 //
 // A process that dies leaves its tasks marked as running. On SQLite one process owns the folder (store.Own), so at
 // start everything still running is requeued. On PostgreSQL each process holds an advisory lock under its name
-// for as long as it lives; at start and every minute the others look whose lock is free and requeue what those
+// for as long as it lives; at start and from then on the others look whose lock is free and requeue what those
 // were running. A run that was cut off counts as an attempt: a file that brings the program down is given up
 // after Attempts runs instead of bringing it down for ever.
 //

@@ -5,8 +5,12 @@ import (
 	"time"
 )
 
-// lookEvery is how often a process looks for tasks of dead ones (PostgreSQL).
-const lookEvery = time.Minute
+// How often a process looks for tasks of dead ones (PostgreSQL): soon after its start, since the server may need a
+// moment to notice a death, then regularly.
+const (
+	lookSoon  = time.Second
+	lookEvery = 20 * time.Second
+)
 
 // claim takes the advisory lock under this process's name and keeps its connection for as long as the process
 // lives: when it dies, the server ends the session and frees the lock.
@@ -89,13 +93,14 @@ func (r *Runner) inherit(ctx context.Context, name string) (int64, error) {
 
 // look inherits from dead processes until ctx ends.
 func (r *Runner) look(ctx context.Context) {
-	t := time.NewTicker(lookEvery)
+	t := time.NewTimer(lookSoon)
 	defer t.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-t.C:
+			t.Reset(lookEvery)
 			if n, err := r.requeue(ctx); err != nil {
 				r.o.Log.Warn("could not look for tasks of stopped processes", "err", err)
 			} else if n > 0 {
