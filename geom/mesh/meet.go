@@ -10,6 +10,9 @@ import (
 // meet decides exactly whether two triangles with area meet, touching included (Guigue and Devillers, JGT 8(1), 2003, by signs of
 // determinants only). touch becomes false if each has corners strictly on both sides of the other.
 func meet(a, b, c, p, q, r r3.Vec, touch *bool) bool {
+	if apart(a, b, c, p, q, r) || apart(p, q, r, a, b, c) {
+		return false
+	}
 	dp, dq, dr := exact.Orient3D(a, b, c, p), exact.Orient3D(a, b, c, q), exact.Orient3D(a, b, c, r)
 	if dp > 0 && dq > 0 && dr > 0 || dp < 0 && dq < 0 && dr < 0 {
 		return false
@@ -25,6 +28,34 @@ func meet(a, b, c, p, q, r r3.Vec, touch *bool) bool {
 	// One of the six edges passes through the other triangle.
 	return through(p, q, dp, dq, a, b, c) || through(q, r, dq, dr, a, b, c) || through(r, p, dr, dp, a, b, c) ||
 		through(a, b, da, db, p, q, r) || through(b, c, db, dc, p, q, r) || through(c, a, dc, da, p, q, r)
+}
+
+// apart says whether the plane of the first triangle, or a plane through one of its edges square to it, clearly separates the two: by
+// more than rounding could feign. It settles nearly all pairs that do not meet, coplanar ones too.
+func apart(a, b, c, p, q, r r3.Vec) bool {
+	u, v := b.Sub(a), c.Sub(a)
+	p, q, r = p.Sub(a), q.Sub(a), r.Sub(a)
+	n := u.Cross(v)
+	size := max(math.Abs(u.X), math.Abs(u.Y), math.Abs(u.Z)) + max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
+	far := size + max(math.Abs(p.X), math.Abs(p.Y), math.Abs(p.Z)) + max(math.Abs(q.X), math.Abs(q.Y), math.Abs(q.Z)) + max(math.Abs(r.X), math.Abs(r.Y), math.Abs(r.Z))
+	tol := 1e-13 * size * size * far
+	x, y, z := n.Dot(p), n.Dot(q), n.Dot(r)
+	if x > tol && y > tol && z > tol || x < -tol && y < -tol && z < -tol {
+		return true
+	}
+	tol *= size
+	m := n.Cross(u) // points from the edge a-b to c
+	if m.Dot(p) < -tol && m.Dot(q) < -tol && m.Dot(r) < -tol {
+		return true
+	}
+	m = v.Cross(n) // from a-c to b
+	if m.Dot(p) < -tol && m.Dot(q) < -tol && m.Dot(r) < -tol {
+		return true
+	}
+	w := v.Sub(u)
+	m = n.Cross(w) // from b-c to a
+	h := m.Dot(u) - tol
+	return m.Dot(p) < h && m.Dot(q) < h && m.Dot(r) < h
 }
 
 // through decides whether the segment from p to q, whose ends lie on sides dp and dq of the triangle's plane, meets the triangle. A segment in
@@ -54,6 +85,12 @@ func stabs(p, q, a, b, c r3.Vec, touch *bool) bool {
 
 // folded decides whether two triangles on the edge from u to v, with apexes p and q, lie in one plane on the same side of it.
 func folded(u, v, p, q r3.Vec) bool {
+	// On the same side, their normals about the edge point the same way. Clearly opposite ones need no more thought.
+	e := v.Sub(u)
+	a, b := p.Sub(u).Cross(e), q.Sub(u).Cross(e)
+	if a.Dot(b) < -1e-9*a.Norm()*b.Norm() {
+		return false
+	}
 	if exact.Orient3D(u, v, p, q) != 0 {
 		return false
 	}
