@@ -21,7 +21,6 @@ import (
 	"firstoff/fault"
 	"firstoff/geom/engrave"
 	"firstoff/geom/mesh"
-	"firstoff/intake/content"
 	"firstoff/intake/glb"
 	"firstoff/shop"
 )
@@ -180,12 +179,12 @@ func (p *Press) Picture(ctx context.Context, model digest.Digest) ([]byte, error
 	if err != nil {
 		return nil, err
 	}
-	c, err := glb.Read(ctx, data, nil, content.DefaultLimits)
+	bodies, err := glb.ReadView(ctx, data)
 	if err != nil {
 		return nil, err
 	}
 	var meshes []*mesh.Mesh
-	for _, body := range c.Bodies {
+	for _, body := range bodies {
 		meshes = append(meshes, body.Mesh)
 	}
 	var out bytes.Buffer

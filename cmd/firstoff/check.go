@@ -68,7 +68,7 @@ func readFile(ctx context.Context, path string, u unit.Length) ([]intake.Outcome
 	if err != nil {
 		return nil, err
 	}
-	return reader().ReadAll(ctx, filepath.Base(path), data, intake.Options{Unit: u})
+	return reader().ReadAll(ctx, filepath.Base(path), data, intake.Options{Unit: u, AllowEmpty: true})
 }
 
 // readBytes reads a file from disk within the limit.

@@ -145,11 +145,17 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 			facts.Mended = append(facts.Mended, fmt.Sprintf("Shells of %q run into each other; they were counted as one solid.", sb.Name))
 		}
 	}
-	s.Whole = parts[0]
-	if len(parts) > 1 {
+	switch len(parts) {
+	case 0:
+		s.Whole = &mesh.Mesh{}
+	case 1:
+		s.Whole = parts[0]
+	default:
 		s.Whole = mesh.Merge(parts...)
 	}
-	facts.Min, facts.Max = box.Min, box.Max
+	if !box.Empty() {
+		facts.Min, facts.Max = box.Min, box.Max
+	}
 	size := box.Size()
 	facts.OrientedMM = sorted(size)
 	if o.Walls && s.Whole.Facets() <= mostForWalls {
@@ -341,20 +347,20 @@ func (s *Survey) Sheet(findings []part.Finding) Sheet {
 	}
 	for _, b := range s.Bodies {
 		sb := SheetBody{Name: b.Name, Triangles: b.Report.Facets, Vertices: b.Report.Vertices, Closed: b.Report.Closed, Shells: len(b.Report.Shells),
-			VolumeMM3: b.VolumeMM3, AreaMM2: b.After.AreaMM2, CentroidMM: b.After.CentroidMM.Array(),
+			VolumeMM3: b.VolumeMM3, AreaMM2: b.After.AreaMM2, CentroidMM: b.After.CentroidMM.Add(f.Offset).Array(),
 			BoundaryLoops: len(b.Report.Loops), NonManifoldEdges: b.Report.NonManifoldEdges, Flipped: b.Report.Flipped,
 			Degenerate: b.Report.Degenerate, Duplicates: b.Report.Duplicates, SelfIntersect: len(b.Report.Crossings.Pairs), Mended: []string{}}
 		if box := b.After.Box; !box.Empty() {
-			sb.MinMM, sb.MaxMM = box.Min.Array(), box.Max.Array()
+			sb.MinMM, sb.MaxMM = box.Min.Add(f.Offset).Array(), box.Max.Add(f.Offset).Array()
 		}
 		for _, st := range b.Log.Steps {
 			sb.Mended = append(sb.Mended, st.Message)
 		}
 		out.Bodies = append(out.Bodies, sb)
 	}
-	out.Total = SheetTotal{Triangles: s.Facts.Triangles, VolumeMM3: s.Facts.VolumeMM3, AreaMM2: s.Facts.AreaMM2, MinMM: s.Facts.Min.Array(), MaxMM: s.Facts.Max.Array(), Closed: s.Facts.Closed}
+	out.Total = SheetTotal{Triangles: s.Facts.Triangles, VolumeMM3: s.Facts.VolumeMM3, AreaMM2: s.Facts.AreaMM2, MinMM: s.Facts.Min.Add(f.Offset).Array(), MaxMM: s.Facts.Max.Add(f.Offset).Array(), Closed: s.Facts.Closed}
 	for _, h := range f.Holes {
-		out.Holes = append(out.Holes, SheetHole{h.Diameter, h.Depth, h.Axis.Array(), h.At.Array()})
+		out.Holes = append(out.Holes, SheetHole{h.Diameter, h.Depth, h.Axis.Array(), h.At.Add(f.Offset).Array()})
 	}
 	for _, w := range f.Warnings {
 		out.Warnings = append(out.Warnings, SheetWarning{w.Code, w.Message, w.Where})
