@@ -60,7 +60,7 @@ func (o Options) config() (kernelConfig, error) {
 //
 // Faults: Unsupported "cad_kernel_missing", "cad_format" (none of the three, or a binary or XML form of one),
 // "step_external" (only refers to other files), "step_tessellated", "step_wireframe" (nothing exact in it);
-// Invalid "cad_unreadable", "step_empty"; TooLarge "cad_bytes", "cad_memory", "cad_deadline", "cad_triangles",
+// Invalid "cad_unreadable", "step_truncated", "step_empty"; TooLarge "cad_bytes", "cad_memory", "cad_deadline", "cad_triangles",
 // "cad_bodies"; Unsupported "cad_crashed" when the child died; Internal otherwise. The context's own error
 // when that ends first.
 func Read(ctx context.Context, name string, data []byte, opt Options) (*content.Content, error) {
@@ -93,6 +93,9 @@ func Read(ctx context.Context, name string, data []byte, opt Options) (*content.
 	}
 	a, err := ask(ctx, opt, q, data, lim)
 	if err != nil {
+		if f := fault.Of(err); text != nil && !text.Complete && f.Code == "cad_unreadable" {
+			err = fault.Because(err, fault.Invalid, "step_truncated", "", "The file ends before its closing line: it was cut off when saved or sent. Send it again.")
+		}
 		return nil, fault.At(err, name)
 	}
 	return assemble(format, text, a, lim)
@@ -202,7 +205,7 @@ func assemble(format string, text *part21.File, a *answer, lim content.Limits) (
 		c.Generator = h.Generator
 		uses = instances(text.Occurrences(lim.Bodies), a.Bodies)
 		if !text.Complete {
-			c.Warn("step_truncated", "", "The file ends before its closing line; bodies may be missing. Ask for it again.")
+			c.Warn("step_truncated", "", "The file ends before its closing line; bodies may be missing. Send it again.")
 		}
 	}
 	open := 0

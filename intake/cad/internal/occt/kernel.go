@@ -240,7 +240,7 @@ func (k *Kernel) read(ctx context.Context, data []byte, o Options, whole bool) (
 	switch flag := mod.ExportedGlobal(eh.Flag); {
 	case ctx.Err() != nil:
 		err = ctx.Err()
-	case s.refused && (err != nil || flag.Get() != 0):
+	case s.refused: // also when it went on: what it could not hold it left out
 		err = ErrMemory
 	case s.tooMuch:
 		err = ErrAnswer
@@ -257,9 +257,6 @@ func (k *Kernel) read(ctx context.Context, data []byte, o Options, whole bool) (
 		}
 		if success, _ := top.get("success"); success.f == 0 {
 			err = ErrUnreadable
-			if s.refused {
-				err = ErrMemory
-			}
 			break
 		}
 		model = readModel(top)
