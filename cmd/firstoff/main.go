@@ -35,6 +35,8 @@ type streams struct {
 type commands struct {
 	Check   checkCmd   `cmd:"" help:"Look files over: format, unit, bodies, volume, defects, findings."`
 	Quote   quoteCmd   `cmd:"" help:"Answer with every option of every part: hours, grams, money, date."`
+	Nest    nestCmd    `cmd:"" help:"Lay pieces on a strip, on platforms or into chambers."`
+	Plan    planCmd    `cmd:"" help:"Plan operations on machines."`
 	Serve   serveCmd   `cmd:"" help:"Serve the desk: pages, JSON interface, clients' links, background work."`
 	Work    workCmd    `cmd:"" help:"Run background work only, beside a serve on the same PostgreSQL and S3 store."`
 	Doctor  doctorCmd  `cmd:"" help:"Look whether a desk's folder is sound."`
