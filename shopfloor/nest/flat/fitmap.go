@@ -6,8 +6,9 @@ import "math"
 // cells, each known to be free, deep inside, or near the border of the collision region.
 //
 // Near the border the answer is exact as to yes or no (half-plane tests of the convex pieces that matter in that
-// cell), and its depth is that of the deepest convex piece, a lower bound on the true depth. Deep inside it is the distance to
-// the nearest cell that is not wholly taken, true within a cell. Only "is it free" must be right; depth guides.
+// cell), and its depth is that of the deepest convex piece, a lower bound on the true depth. Inside it is the distance to
+// the nearest cell that is open, that is, not wholly taken by all pieces together; true within a cell. Only "is it free" must be
+// right; depth guides.
 type fitMap struct {
 	minX, minY float64 // corner of the cells
 	cell, inv  float64
@@ -15,7 +16,7 @@ type fitMap struct {
 	nx         int
 	// cells: 0 free; > 0 index+1 into lists; < 0 −1 − (dx+128 | (dy+128)<<8), way to the nearest cell not wholly taken
 	cells []int32
-	lists []int32 // per border cell: number of pieces, then per piece: number of edges, edge indices
+	lists []int32 // per border cell: way to the nearest open cell as above or 0, number of pieces, then per piece: number of edges, edge indices
 	edges []edge
 }
 
@@ -129,7 +130,7 @@ func newFitMap(a, b []Poly, grown Poly, tol float64) *fitMap {
 		cx, cy := m.minX+(float64(x)+0.5)*m.cell, m.minY+(float64(y)+0.5)*m.cell
 		list := by[count[c]:count[c+1]]
 		at := len(m.lists)
-		m.lists = append(m.lists, 0)
+		m.lists = append(m.lists, 0, 0)
 		n := int32(0)
 		for _, p := range list {
 			// An edge whose depth at the centre exceeds the piece's least by more than two half diagonals is never the least here.
@@ -157,7 +158,7 @@ func newFitMap(a, b []Poly, grown Poly, tol float64) *fitMap {
 			open[c] = true
 			continue
 		}
-		m.lists[at] = n
+		m.lists[at+1] = n
 		m.cells[c] = int32(at + 1)
 	samples:
 		for sy := -3.0; sy <= 3; sy += 2 {
@@ -223,9 +224,16 @@ func (m *fitMap) deep(state []uint8, open []bool, nx, ny int) {
 	}
 	for y := 0; y < ny; y++ {
 		for x := 0; x < nx; x++ {
-			if c := y*nx + x; state[c] == 2 {
-				v := w[id(x, y)]
-				m.cells[c] = -1 - (int32(v.x) + 128 | (int32(v.y)+128)<<8)
+			c := y*nx + x
+			if open[c] {
+				continue
+			}
+			v := w[id(x, y)]
+			code := -1 - (int32(v.x) + 128 | (int32(v.y)+128)<<8)
+			if state[c] == 2 {
+				m.cells[c] = code
+			} else {
+				m.lists[m.cells[c]-1] = code
 			}
 		}
 	}
@@ -235,8 +243,8 @@ func (m *fitMap) deep(state []uint8, open []bool, nx, ny int) {
 func (m *fitMap) border(l int32, x, y float64) (depth float64, by int32) {
 	by = -1
 	lists := m.lists
-	n := lists[l]
-	l++
+	n := lists[l+1]
+	l += 2
 	for ; n > 0; n-- {
 		k := lists[l]
 		l++
@@ -267,12 +275,18 @@ func (m *fitMap) depth(x, y float64) float64 {
 	}
 	ix, iy := int(fx), int(fy)
 	c := m.cells[iy*m.nx+ix]
-	switch {
-	case c == 0:
+	if c == 0 {
 		return 0
-	case c > 0:
+	}
+	if c > 0 {
 		d, _ := m.border(c-1, x, y)
-		return d
+		if d == 0 {
+			return 0
+		}
+		// Where several pieces cover a cell together, their seams are no way out.
+		if c = m.lists[c-1]; c == 0 {
+			return d
+		}
 	}
 	c = -1 - c
 	dx := float64(int32(ix)+(c&255)-128) + 0.5 - fx
@@ -288,15 +302,17 @@ func (m *fitMap) way(x, y float64) (depth, ux, uy float64) {
 	}
 	ix, iy := int(fx), int(fy)
 	c := m.cells[iy*m.nx+ix]
-	switch {
-	case c == 0:
+	if c == 0 {
 		return 0, 0, 0
-	case c > 0:
+	}
+	if c > 0 {
 		d, by := m.border(c-1, x, y)
 		if by < 0 {
 			return 0, 0, 0
 		}
-		return d, m.edges[by].nx, m.edges[by].ny
+		if c = m.lists[c-1]; c == 0 {
+			return d, m.edges[by].nx, m.edges[by].ny
+		}
 	}
 	c = -1 - c
 	dx := float64(int32(ix)+(c&255)-128) + 0.5 - fx
