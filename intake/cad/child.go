@@ -163,6 +163,10 @@ func read(ctx context.Context, k *occt.Kernel, q *request, data []byte, chord, r
 		return nil, fault.New(fault.TooLarge, "cad_bodies", "", "The file holds %d bodies, more than the %d allowed; send it in parts.", len(model.Shapes), q.Bodies)
 	}
 	m := &pass{model: model}
+	sew := chord
+	if ratio > 0 {
+		sew = ratio * extent(model)
+	}
 	box := r3.EmptyBox()
 	var volume, missing float64
 	for i := range model.Shapes {
@@ -172,10 +176,10 @@ func read(ctx context.Context, k *occt.Kernel, q *request, data []byte, chord, r
 		for _, f := range s.Faces {
 			b.Faces = append(b.Faces, faces.Face{First: f.First, Last: f.Last})
 		}
-		j := faces.Join(b)
+		j := faces.Join(b, sew)
 		if v := math.Abs(j.Volume); j.Ragged == 0 {
 			volume += v
-			missing += v * faces.Gap(b, v)
+			missing += v * j.Gap(b)
 		}
 		if !j.Box.Empty() {
 			box = box.Union(j.Box)
@@ -194,6 +198,18 @@ func read(ctx context.Context, k *occt.Kernel, q *request, data []byte, chord, r
 	return m, nil
 }
 
+// extent is the longest edge of the box around a model.
+func extent(m *occt.Model) float64 {
+	box := r3.EmptyBox()
+	for _, s := range m.Shapes {
+		for i := 0; i+2 < len(s.Pos); i += 3 {
+			box = box.Add(r3.Vec{X: s.Pos[i], Y: s.Pos[i+1], Z: s.Pos[i+2]})
+		}
+	}
+	d := box.Size()
+	return math.Max(d.X, math.Max(d.Y, d.Z))
+}
+
 // answer fills in bodies and holes.
 func (m *pass) answer(a *answer) {
 	where := make([][]string, len(m.model.Shapes))
@@ -206,7 +222,7 @@ func (m *pass) answer(a *answer) {
 			continue
 		}
 		b := wireBody{Name: given(shape.Name), Nodes: where[i], Vertices: len(s.Pos) / 3, Facets: len(s.Tri) / 3, Ragged: s.Ragged,
-			Volume: s.Volume, Area: s.Area, Centroid: s.Centroid, tri: s.Tri}
+			Sewn: s.Sewn, Volume: s.Volume, Area: s.Area, Centroid: s.Centroid, tri: s.Tri}
 		b.pos = make([]float32, len(s.Pos))
 		for j, x := range s.Pos {
 			b.pos[j] = float32(x)

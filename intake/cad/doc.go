@@ -19,5 +19,7 @@
 // (TestMutatedFiles, TestDeadline, TestMemoryCap); volumes of round parts are met within 0.1 % by meshing finer
 // where the first mesh was too coarse (TestGenerated); the exporter's own volume and area are compared with
 // ours and a difference is said (TestStatedDisagreement).
-// Not here: sewing and mending of open surfaces; tolerances and notes (PMI) in the file.
+// Loose surfaces that meet, as IGES files hold, are sewn into a solid where that closes it, and it is said
+// (TestLooseSurfaces).
+// Not here: other mending; tolerances and notes (PMI) in the file.
 package cad

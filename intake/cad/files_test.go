@@ -120,14 +120,15 @@ func TestAssembly(t *testing.T) {
 	}
 }
 
-// Loose surfaces (IGES type 144): the shape is all there, and it says that it is no solid.
+// Loose surfaces (IGES type 144) that meet are sewn, and it is said.
 func TestLooseSurfaces(t *testing.T) {
 	o := readInside(t, "generated/plate_surf.igs", Options{})
-	_, a, open := o.totals()
-	if len(o.Bodies) != 1 || open != 1 || !within(a, 12345, 0.001) || o.Unit != unit.MM {
-		t.Errorf("%d bodies, %d open, area %v, unit %q", len(o.Bodies), open, a, o.Unit)
+	v, _, open := o.totals()
+	if len(o.Bodies) != 1 || open != 0 || !within(v, 43844.552565, 0.001) || o.Unit != unit.MM {
+		t.Errorf("%d bodies, %d open, volume %v, unit %q", len(o.Bodies), open, v, o.Unit)
 	}
-	if len(o.Warnings) != 1 || o.Warnings[0].Code != "iges_surfaces" {
+	holes(t, o.Holes, map[string]int{"20.000 8.000 blind": 1, "6.600 12.000 through": 4})
+	if len(o.Warnings) != 1 || o.Warnings[0].Code != "cad_sewn" {
 		t.Errorf("warnings %v", o.Warnings)
 	}
 }

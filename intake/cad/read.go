@@ -221,6 +221,9 @@ func assemble(format string, text *part21.File, a *answer, lim content.Limits) (
 		if body.Name == "" && len(b.Nodes) > 0 {
 			body.Name = b.Nodes[len(b.Nodes)-1]
 		}
+		if b.Sewn {
+			c.Warn("cad_sewn", body.Name, "The surfaces of this body do not share their edges in the file; they were joined into a solid where they meet. Check its volume.")
+		}
 		if body.Open {
 			open++
 			if text != nil && text.Shapes().Surfaces == 0 {
@@ -233,7 +236,7 @@ func assemble(format string, text *part21.File, a *answer, lim content.Limits) (
 		return nil, fault.New(fault.Invalid, "cad_unreadable", "", "The file holds no solid or surface that can be read; export it again, as STEP AP214 or AP242 if possible.")
 	}
 	if open > 0 && open == len(c.Bodies) && format == "iges" {
-		c.Warn("iges_surfaces", "", "The file holds loose surfaces, no solid; they are joined where they meet, check the result or ask for STEP.")
+		c.Warn("iges_surfaces", "", "The file holds loose surfaces that do not close to a solid. Ask for STEP with solids.")
 	}
 	if text != nil {
 		if s := text.Stated(); s != nil {

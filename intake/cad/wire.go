@@ -60,6 +60,7 @@ type wireBody struct {
 	Color            *content.RGBA
 	ByFacet          bool
 	Ragged           int
+	Sewn             bool
 	Volume, Area     float64
 	Centroid         r3.Vec
 

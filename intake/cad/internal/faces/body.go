@@ -23,12 +23,16 @@ type Surface struct {
 	Tri    []uint32  // 3 a facet
 	Source []int32   // the face each facet came from
 	// Ragged counts edges whose facets do not pair up; 0 means closed.
-	Ragged       int
+	Ragged int
+	// Sewn says that the faces were loose and were joined at up to the distance given to Join.
+	Sewn         bool
 	Volume, Area float64
 	Centroid     r3.Vec // of the solid; of the box when there is no volume
 	Box          r3.Box
 	Cylinders    []Cylinder
 	Holes        []Hole
+
+	turned map[int32]bool // faces turned over when sewn
 }
 
 func at(pos []float64, i uint32) r3.Vec {
@@ -46,8 +50,9 @@ func tolerancesFor(d float64) tolerances {
 	return tolerances{weld: math.Min(1e-6, 1e-8*d), fit: math.Min(5e-3, 5e-5*d)}
 }
 
-// Join welds a body and finds its cylinders and holes.
-func Join(b *Body) *Surface {
+// Join welds a body and finds its cylinders and holes. Where it does not close, faces up to chord (the largest
+// distance between facets and surface it was meshed with) apart are sewn, if that closes it; 0 sews nothing.
+func Join(b *Body, chord float64) *Surface {
 	s := &Surface{Box: r3.EmptyBox()}
 	for i := range uint32(len(b.Pos) / 3) {
 		s.Box = s.Box.Add(at(b.Pos, i))
@@ -56,23 +61,26 @@ func Join(b *Body) *Surface {
 	index, pos := weld(b.Pos, s.Box, tol.weld)
 	s.Pos = pos
 	face := faceOf(b)
-	kept := make([]int32, len(b.Tri)/3) // triangle -> facet, -1 when it vanished
-	for t := range kept {
+	for t := range len(b.Tri) / 3 {
 		i, j, k := index[b.Tri[3*t]], index[b.Tri[3*t+1]], index[b.Tri[3*t+2]]
-		kept[t] = -1
 		if i != j && j != k && k != i {
-			kept[t] = int32(len(s.Source))
 			s.Tri = append(s.Tri, i, j, k)
 			s.Source = append(s.Source, face[t])
 		}
 	}
 	edges := newEdges(s.Tri)
 	s.Ragged = edges.ragged()
+	if d := s.Box.Size().Norm(); s.Ragged > 0 && chord > 0 && d > 0 && d < math.MaxFloat32 {
+		if s.turned, s.Sewn = s.sew(tol.fit, 1.2*chord+tol.fit); s.Sewn {
+			edges = newEdges(s.Tri)
+			s.Ragged = edges.ragged()
+		}
+	}
 	s.measure()
 	for i, f := range b.Faces {
 		if c, ok := fitFace(b, f, tol.fit); ok {
 			c.Face = i
-			c.Concave = c.inward == (s.Volume >= 0)
+			c.Concave = (c.inward != s.turned[int32(i)]) == (s.Volume >= 0)
 			s.Cylinders = append(s.Cylinders, c)
 		}
 	}
@@ -116,28 +124,35 @@ func (s *Surface) measure() {
 	}
 }
 
-// Gap estimates by how much of its volume the facets of a body miss the smooth surface, as a share of
-// volume, without sign; 0 when there are no normals.
+// Gap estimates by how much of its volume the facets of the body that s was joined from miss the smooth
+// surface, as a share, without sign; 0 when there are no normals.
 //
 // Over a triangle whose corners lie on a surface with normals n, the surface stands off by
 // (1/24)·Σ (nⱼ−nᵢ)·(pⱼ−pᵢ) over its edges on the mean, to second order: along an edge of length L and normal
 // curvature κ the product is κL², and ½κL²·λᵢλⱼ has the mean κL²/24 over the triangle.
-func Gap(b *Body, volume float64) float64 {
-	if len(b.Normal) != len(b.Pos) || volume == 0 {
+func (s *Surface) Gap(b *Body) float64 {
+	if len(b.Normal) != len(b.Pos) || s.Volume == 0 {
 		return 0
 	}
 	var sum float64
-	for t := 0; t+2 < len(b.Tri); t += 3 {
-		c := b.Tri[t : t+3 : t+3]
-		p := [3]r3.Vec{at(b.Pos, c[0]), at(b.Pos, c[1]), at(b.Pos, c[2])}
-		n := [3]r3.Vec{at(b.Normal, c[0]), at(b.Normal, c[1]), at(b.Normal, c[2])}
-		area := p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 2
-		var e float64
-		for i := range 3 {
-			j := (i + 1) % 3
-			e += n[j].Sub(n[i]).Dot(p[j].Sub(p[i]))
+	for i, f := range b.Faces {
+		var face float64
+		for t := 3 * max(f.First, 0); t < min(3*f.Last+3, len(b.Tri)/3*3); t += 3 {
+			c := b.Tri[t : t+3 : t+3]
+			p := [3]r3.Vec{at(b.Pos, c[0]), at(b.Pos, c[1]), at(b.Pos, c[2])}
+			n := [3]r3.Vec{at(b.Normal, c[0]), at(b.Normal, c[1]), at(b.Normal, c[2])}
+			area := p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 2
+			var e float64
+			for k := range 3 {
+				j := (k + 1) % 3
+				e += n[j].Sub(n[k]).Dot(p[j].Sub(p[k]))
+			}
+			face += area * e / 24
 		}
-		sum += area * e / 24
+		if s.turned[int32(i)] {
+			face = -face
+		}
+		sum += face
 	}
-	return math.Abs(sum / volume)
+	return math.Abs(sum / s.Volume)
 }

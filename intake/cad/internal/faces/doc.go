@@ -8,5 +8,7 @@
 // Units: whatever the nodes are in; tolerances are stated for mm and shrink with bodies under 100 of the unit.
 // Promises: a cylinder's diameter is found within 1e-6 of it on clean nodes, under any rotation
 // (TestCylinderAnyAttitude); winding tells hole from boss, in bodies turned inside out as well (TestHoleOrBoss).
-// Not here: mending; flat sides of slots; threads; cones and countersinks.
+// Loose faces that meet are sewn when that closes the body, and never otherwise (TestSewLooseFaces,
+// TestSewLeavesOpeningsOpen).
+// Not here: other mending; flat sides of slots; threads; cones and countersinks.
 package faces

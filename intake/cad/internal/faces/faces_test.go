@@ -124,7 +124,7 @@ func TestCylinderAnyAttitude(t *testing.T) {
 	r := rand.New(rand.NewPCG(*seed, 1))
 	for range 50 {
 		q, m := attitude(r)
-		s := Join(tube(newBuilder(q, m)))
+		s := Join(tube(newBuilder(q, m)), 0)
 		if s.Ragged != 0 {
 			t.Fatalf("%d ragged edges at %v %v", s.Ragged, q, m)
 		}
@@ -155,7 +155,7 @@ func TestCylinderAnyAttitude(t *testing.T) {
 
 func TestCounterboredBlindHole(t *testing.T) {
 	q, m := attitude(rand.New(rand.NewPCG(*seed, 2)))
-	s := Join(cup(newBuilder(q, m)))
+	s := Join(cup(newBuilder(q, m)), 0)
 	if len(s.Holes) != 2 {
 		t.Fatalf("holes %+v", s.Holes)
 	}
@@ -181,7 +181,7 @@ func TestHoleOrBoss(t *testing.T) {
 		for i := 0; i+2 < len(b.Tri); i += 3 { // inside out
 			b.Tri[i+1], b.Tri[i+2] = b.Tri[i+2], b.Tri[i+1]
 		}
-		s := Join(b)
+		s := Join(b, 0)
 		if s.Volume >= 0 || len(s.Holes) != c.holes {
 			t.Errorf("%s inside out: volume %v, holes %+v", c.name, s.Volume, s.Holes)
 		}
@@ -204,7 +204,7 @@ func TestPartOfABore(t *testing.T) {
 		x.face(func(p r3.Vec) r3.Vec { return p }, quads...)
 		x.ring(5, 6, 9, 64, true) // some more surface, so that the volume's sign is that of a bore
 		b := &x.b
-		s := Join(b)
+		s := Join(b, 0)
 		s.Volume = 1
 		for i := range s.Cylinders {
 			s.Cylinders[i].Concave = s.Cylinders[i].inward
@@ -237,7 +237,7 @@ func TestOtherFacesAreNoCylinders(t *testing.T) {
 	x.face(up, cone...)
 	x.face(up, ball...)
 	x.face(up, flat...)
-	if s := Join(&x.b); len(s.Cylinders) != 0 {
+	if s := Join(&x.b, 0); len(s.Cylinders) != 0 {
 		t.Errorf("found %+v", s.Cylinders)
 	}
 }
@@ -277,12 +277,87 @@ func TestGapOfCylinder(t *testing.T) {
 		x.wall(10, 0, 20, n, false)
 		x.ring(0, 10, 20, n, true)
 		x.ring(0, 10, 0, n, false)
-		v := Join(&x.b).Volume
 		th := 2 * math.Pi / float64(n)
 		want := th/math.Sin(th) - 1
-		if g := Gap(&x.b, v); math.Abs(g-want) > 0.02*want {
+		if g := Join(&x.b, 0).Gap(&x.b); math.Abs(g-want) > 0.02*want {
 			t.Errorf("%d sides: %v, want %v", n, g, want)
 		}
+	}
+}
+
+// loose meshes the cup as loose surfaces are: each face with its own number of nodes along the common circles,
+// corners a few thousandths off, some faces the wrong way round.
+func loose(q r3.Quat, m r3.Vec) *Body {
+	x := newBuilder(q, m)
+	x.wall(10, 0, 20, 64, false)
+	x.wall(6, 17, 20, 48, true)
+	x.wall(4, 5, 17, 40, true)
+	x.ring2(6, 10, 20, 36, 80)
+	x.ring2(4, 6, 17, 44, 52)
+	x.ring(0, 4, 5.001, 44, true)
+	x.ring(0, 10, 0, 72, false)
+	b := &x.b
+	for _, f := range []int{1, 4, 7} {
+		for t := b.Faces[f].First; t <= b.Faces[f].Last; t++ {
+			b.Tri[3*t+1], b.Tri[3*t+2] = b.Tri[3*t+2], b.Tri[3*t+1]
+		}
+	}
+	return b
+}
+
+// ring2 adds a flat ring facing up with n nodes on the inner and k on the outer circle.
+func (x *builder) ring2(in, out, z float64, n, k int) {
+	var tri [][]r3.Vec
+	for i, j := 0, 0; i < n || j < k; {
+		if j == k || i < n && (i+1)*k <= (j+1)*n {
+			tri = append(tri, []r3.Vec{polar(in, i, n, z), polar(out, j%k, k, z), polar(in, (i+1)%n, n, z)})
+			i++
+		} else {
+			tri = append(tri, []r3.Vec{polar(in, i%n, n, z), polar(out, j, k, z), polar(out, (j+1)%k, k, z)})
+			j++
+		}
+	}
+	x.face(func(r3.Vec) r3.Vec { return r3.Vec{Z: 1} }, tri...)
+}
+
+func TestSewLooseFaces(t *testing.T) {
+	const chord = 10 * (1 - 0.9945) // of the coarsest circle, 40 sides and more on radius 10 and less
+	want := math.Pi * (100*20 - 36*3 - 16*12)
+	r := rand.New(rand.NewPCG(*seed, 4))
+	for range 20 {
+		q, m := attitude(r)
+		b := loose(q, m)
+		if s := Join(b, 0); s.Ragged == 0 || s.Sewn {
+			t.Fatal("closed without sewing: the test shows nothing")
+		}
+		s := Join(b, chord)
+		if s.Ragged != 0 || !s.Sewn || math.Abs(s.Volume-want) > 0.01*want {
+			t.Fatalf("%d ragged edges, sewn %v, volume %v, want %v", s.Ragged, s.Sewn, s.Volume, want)
+		}
+		if len(s.Holes) != 2 {
+			t.Fatalf("holes %+v", s.Holes)
+		}
+		for _, h := range s.Holes {
+			depth := 12.0
+			if h.Diameter > 10 {
+				depth = 3
+			}
+			if h.Through || math.Abs(h.Depth-depth) > 1e-6 {
+				t.Errorf("hole %+v", h)
+			}
+		}
+	}
+}
+
+// A lid that is missing is not invented.
+func TestSewLeavesOpeningsOpen(t *testing.T) {
+	b := loose(r3.Identity, r3.Vec{})
+	f := b.Faces[len(b.Faces)-1]
+	b.Tri = b.Tri[:3*f.First]
+	b.Faces = b.Faces[:len(b.Faces)-1]
+	n := len(b.Tri)
+	if s := Join(b, 0.06); s.Sewn || s.Ragged == 0 || len(s.Tri) != n {
+		t.Errorf("sewn %v, %d ragged edges, %d of %d corners", s.Sewn, s.Ragged, len(s.Tri), n)
 	}
 }
 
@@ -293,8 +368,10 @@ func TestEmptyAndBroken(t *testing.T) {
 		{Pos: []float64{0, 0, 0, 1, 0, 0, 0, 1, 0}, Tri: []uint32{0, 1, 2}, Faces: []Face{{0, 5}, {-3, 0}, {2, 1}}},
 		{Pos: []float64{math.NaN(), 0, 0, 1, 0, math.Inf(1), 0, 1, 0}, Tri: []uint32{0, 1, 2}},
 	} {
-		if s := Join(b); len(s.Holes) != 0 {
-			t.Errorf("%+v", s)
+		for _, chord := range []float64{0, 0.1} {
+			if s := Join(b, chord); len(s.Holes) != 0 {
+				t.Errorf("%+v", s)
+			}
 		}
 	}
 }
