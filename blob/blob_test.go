@@ -2,10 +2,13 @@ package blob_test
 
 import (
 	"bytes"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"testing/iotest"
 
 	"firstoff/blob"
 	"firstoff/blob/blobtest"
@@ -89,6 +92,24 @@ func TestDamagedFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	damaged(t, p, root)
+}
+
+// TestNothingLeft: uploads that fail leave nothing beside the files either.
+func TestNothingLeft(t *testing.T) {
+	root := t.TempDir()
+	p, err := blob.OpenFolder(root)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := p.Put(t.Context(), io.MultiReader(strings.NewReader("half a fi"), iotest.ErrReader(io.ErrUnexpectedEOF))); err == nil {
+		t.Error("kept")
+	}
+	if _, _, err := p.Put(t.Context(), strings.NewReader("a file")); err != nil {
+		t.Error(err)
+	}
+	if left, err := os.ReadDir(filepath.Join(root, "incoming")); err != nil || len(left) != 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
 }
 
 // TestSweep: what an upload that was cut off by the end of the program left behind goes at the next start, and is never

@@ -372,7 +372,9 @@ func (b *Bureau) fail(ctx context.Context, id string, round int, why *fault.Erro
 	var f request.File
 	err := b.p.Records.InTx(context.WithoutCancel(ctx), func(ctx context.Context) error {
 		var err error
-		if f, err = b.p.Records.File(ctx, id); err != nil {
+		if f, err = b.p.Records.File(ctx, id); missing(err) {
+			return b.p.Tasks.Complete(ctx)
+		} else if err != nil {
 			return err
 		}
 		if err := b.p.Tasks.Complete(ctx); err != nil {

@@ -39,6 +39,7 @@ type bench struct {
 	reads     map[string]int
 	evaluated int
 	hold      func(ctx context.Context, name string) // called while reading, if set
+	weigh     func()                                 // called while options are worked out, if set
 }
 
 func (a *bench) Read(ctx context.Context, name string, data []byte, said unit.Length, step func(string, float64)) ([]bureau.Piece, error) {
@@ -101,7 +102,11 @@ func (a *bench) piece(name string, v float64, said unit.Length, data []byte) bur
 	p.Evaluate = func(_ context.Context, ask bureau.Ask) (offer.Table, error) {
 		a.mu.Lock()
 		a.evaluated++
+		weigh := a.weigh
 		a.mu.Unlock()
+		if weigh != nil {
+			weigh()
+		}
 		if ask.Requirement.Notes == "impossible" {
 			return offer.Table{Qty: ask.Qty, Refused: []offer.Refusal{{Process: "MEX", Code: "no", Reason: "No."}}}, nil
 		}
@@ -579,6 +584,42 @@ func TestAskedAnewMeanwhile(t *testing.T) {
 	d.must(err)
 	if f = d.ready(r.ID); f.Files[1].State != request.Ready || len(f.Lines) != 2 {
 		t.Errorf("analysed after all: %+v", f.Files[1])
+	}
+	d.sound()
+}
+
+// TestLateResult: a result that comes after the file was asked for anew, by another process even, is dropped; and a task
+// run once more when all is done changes nothing.
+func TestLateResult(t *testing.T) {
+	d := newDesk(t)
+	weighing, on := make(chan bool), make(chan bool)
+	d.bench.weigh = func() { weighing <- true; <-on }
+	d.start()
+	other := deskAt(t, d.dir, "") // has no runner of its own at work
+	r, err := d.OpenRequest(d.c, "estimator", bureau.NewRequest{Client: client.Client{Firm: "X"}})
+	d.must(err)
+	file, err := d.ReceiveFile(d.c, "estimator", r.ID, "a.txt", strings.NewReader("part a 2"))
+	d.must(err)
+	<-weighing // read in mm, nothing entered yet
+	_, err = other.AnswerUnit(d.c, "estimator", file.ID, unit.CM)
+	d.must(err)
+	d.bench.mu.Lock()
+	d.bench.weigh = nil
+	d.bench.mu.Unlock()
+	close(on)
+	f := d.ready(r.ID)
+	if len(f.Lines) != 1 || f.Lines[0].Facts.VolumeMM3 != 2000 || f.Files[0].Unit.Answer != unit.CM {
+		t.Errorf("%+v", f.Lines)
+	}
+	for _, task := range []string{file.ID + "-1", file.ID + "-2", "F-9-1"} {
+		d.must(d.Analyse(d.c, task))
+		d.must(d.GivenUp(d.c, task, errors.New("late")))
+	}
+	if g := d.folder(r.ID); g.Files[0].Version != f.Files[0].Version || g.Lines[0].Version != f.Lines[0].Version || len(g.Trail) != len(f.Trail) {
+		t.Errorf("a task run again changed something: %+v", g.Files[0])
+	}
+	if err := d.Analyse(d.c, "nonsense"); err == nil {
+		t.Error("a task that is none was run")
 	}
 	d.sound()
 }

@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"runtime/debug"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -59,7 +58,6 @@ type Runner struct {
 	handlers map[string]handler
 	alive    *sql.Conn // holds this process's advisory lock (PostgreSQL)
 	stop     context.CancelFunc
-	stopping atomic.Bool
 	watch    sync.WaitGroup
 }
 
@@ -166,7 +164,6 @@ func (r *Runner) Stop(ctx context.Context) error {
 	if r.stop == nil {
 		return nil
 	}
-	r.stopping.Store(true)
 	err := r.client.Stop(ctx)
 	if err != nil { // no patience left: cut off, but let the cut-off be written down
 		c, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
@@ -265,9 +262,11 @@ func (w *worker) Work(ctx context.Context, j *river.Job[task]) (err error) {
 		}
 		switch {
 		case err == nil:
-		case ctx.Err() != nil && r.stopping.Load():
-			err = river.JobSnooze(0) // cut off by our own end: run again, and not counted
-		case ctx.Err() == nil && j.Attempt >= Attempts:
+		case ctx.Err() != nil:
+			// Cut off by our own end it is run again and not counted, cancelled it is not: the queue tells by this error,
+			// whatever the handler made of it.
+			err = errors.Join(err, ctx.Err())
+		case j.Attempt >= Attempts:
 			err = w.giveUp(ctx, h, j, err)
 		}
 	}()

@@ -122,7 +122,7 @@ func TestDamagedBackup(t *testing.T) {
 		"no backup":     "hello",
 		"other schema":  strings.Replace(whole, `"schema":1`, `"schema":99`, 1),
 		"cut off":       strings.Join(lines[:len(lines)-2], ""),
-		"row missing":   strings.Join(append(append([]string{}, lines[:2]...), lines[3:]...), ""),
+		"row missing":   strings.Join(append(append([]string{}, lines[:1]...), lines[2:]...), ""),
 		"no such table": strings.Replace(whole, "\n[1,", "\n[99,", 1),
 		"no number":     strings.Replace(whole, "\n[1,", "\n[1.5,", 1),
 		"too short":     lines[0] + "[0]\n",
