@@ -38,6 +38,24 @@ func inside(q point, ring []point) bool {
 	return in
 }
 
+// within says whether ring a lies in ring b, judged by its first corner that is not on b; touching all along is not within.
+func within(a, b []point) bool {
+	for _, q := range a {
+		on := false
+		for i := range b {
+			u, v := b[i], b[(i+1)%len(b)]
+			if turnOf(u, v, q) == 0 && min(u.x, v.x) <= q.x && q.x <= max(u.x, v.x) && min(u.y, v.y) <= q.y && q.y <= max(u.y, v.y) {
+				on = true
+				break
+			}
+		}
+		if !on {
+			return inside(q, b)
+		}
+	}
+	return false
+}
+
 // bridge joins the holes (running right) to the outer ring (running left) by pairs of coincident edges, rightmost hole first
 // (Eberly, "Triangulation by ear clipping", 2002).
 func bridge(outer []point, holes [][]point) []point {
@@ -188,6 +206,12 @@ func clipEars(p []point, edges edgeSet) []uint32 {
 		return ok
 	}
 	out := make([]uint32, 0, 3*(n-2))
+	emit := func(a, b, c int) {
+		// At a bridge a corner may meet itself: then there is nothing to fill, and the two edges are each other's mates.
+		if u, v, w := p[a].v, p[b].v, p[c].v; u != v && v != w && w != u {
+			out = append(out, u, v, w)
+		}
+	}
 	i, idle := 0, 0
 	for left := n; left > 3; {
 		if idle > left && isEar(i) || idle > 2*left || idle <= left && isEar(i) && !edges.has(p[prv[i]].v, p[nxt[i]].v) {
@@ -195,7 +219,7 @@ func clipEars(p []point, edges edgeSet) []uint32 {
 				i = flattest(p, nxt, prv, i, left)
 			}
 			a, c := prv[i], nxt[i]
-			out = append(out, p[a].v, p[i].v, p[c].v)
+			emit(a, i, c)
 			gone[i] = true
 			nxt[a], prv[c] = c, a
 			left--
@@ -217,7 +241,8 @@ func clipEars(p []point, edges edgeSet) []uint32 {
 	for gone[i] {
 		i = nxt[i]
 	}
-	return append(out, p[prv[i]].v, p[i].v, p[nxt[i]].v)
+	emit(prv[i], i, nxt[i])
+	return out
 }
 
 // flattest finds the remaining corner that spans the least area.

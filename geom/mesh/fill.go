@@ -10,7 +10,6 @@ import (
 
 const (
 	planeRatio = 1e-3   // a loop is planar if its corners lie within this share of its size of a plane
-	sheetRatio = 1e-7   // a shell whose volume is below this share of area × diagonal encloses nothing
 	maxLoop    = 50_000 // longer loops are left open
 	maxExact   = 160    // curved loops up to this length are triangulated optimally
 	maxGroup   = 4_000  // beyond this many loops each is filled for itself
@@ -100,7 +99,7 @@ func (k *mender) fill(large bool) (r filled) {
 		if !closed[s] {
 			continue
 		}
-		if q := k.m.measureOf(list); math.Abs(q.VolumeMM3) < sheetRatio*q.AreaMM2*q.Box.Size().Norm() {
+		if q := k.m.measureOf(list); q.flat() {
 			r.sheets++
 			for _, f := range list {
 				if int(f) >= before {
@@ -290,7 +289,7 @@ func (k *mender) planar(rings []ring, group []int, edges edgeSet) (out []patch) 
 	isHole := make([]bool, len(flat))
 	for i := range flat {
 		for j := i - 1; j >= 0; j-- { // the smallest ring around it
-			if (flat[i].area > 0) != (flat[j].area > 0) && !isHole[j] && inside(flat[i].p[0], flat[j].p) {
+			if (flat[i].area > 0) != (flat[j].area > 0) && !isHole[j] && within(flat[i].p, flat[j].p) {
 				isHole[i] = true
 				holes[j] = append(holes[j], i)
 				break

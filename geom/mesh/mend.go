@@ -372,7 +372,11 @@ func (k *mender) splitEdges(t *Topology, tol float64) int {
 	return n
 }
 
+// add appends a facet, unless it uses a vertex twice (a facet without area may be split twice at one vertex).
 func (k *mender) add(a, b, c uint32, src int32) {
+	if a == b || b == c || c == a {
+		return
+	}
 	k.m.Tri = append(k.m.Tri, a, b, c)
 	k.src = append(k.src, src)
 }
@@ -435,4 +439,35 @@ func (g *hashGrid) along(a, b r3.Vec, tol float64, visit func(v uint32)) {
 			}
 		}
 	}
+}
+
+// WeldWithin is m with vertices closer than tol mm made one, each taking the place of the first of its group in vertex order; what becomes
+// degenerate is dropped. Groups do not chain: a vertex joins the first earlier one within reach that stands for itself. m is not changed.
+func WeldWithin(m *Mesh, tol float64) *Mesh {
+	if !(tol > 0) {
+		return m.Clone()
+	}
+	to := make([]uint32, m.Vertices())
+	g := &hashGrid{m, 2 * tol, make(map[[3]int64][]uint32)}
+	for v := range to {
+		p := m.Vertex(uint32(v))
+		best := uint32(v)
+		g.near(p, tol, func(w uint32) {
+			if w < best && p.Dist(m.Vertex(w)) <= tol {
+				best = w
+			}
+		})
+		to[v] = best
+		if best == uint32(v) {
+			k := g.key(p)
+			g.at[k] = append(g.at[k], best)
+		}
+	}
+	out := &Mesh{Pos: m.Pos, Tri: make([]uint32, 0, len(m.Tri))}
+	for t := m.Tri; len(t) >= 3; t = t[3:] {
+		if a, b, c := to[t[0]], to[t[1]], to[t[2]]; a != b && b != c && c != a {
+			out.Tri = append(out.Tri, a, b, c)
+		}
+	}
+	return out.Pick(all(out.Facets()))
 }

@@ -13,7 +13,7 @@ import (
 type Role uint8
 
 const (
-	Open       Role = iota // has boundary edges: encloses nothing by itself
+	Open       Role = iota // has boundary edges or is flat: encloses nothing by itself
 	Outer                  // faces outwards, with no material around it
 	InsideOut              // closed, but faces the wrong way for where it lies
 	Cavity                 // faces inwards, with material around it
@@ -112,19 +112,22 @@ func (p *pieces) lists() [][]uint32 {
 	return out
 }
 
-// oriented is m with every facet turned to agree with its shell's first facet, and that shell turned to positive volume.
-func (p *pieces) oriented(m *Mesh, lists [][]uint32) (*Mesh, []float64) {
+// oriented is m with every facet turned to agree with its shell's first facet; with the volume of each shell, and whether it encloses nothing.
+func (p *pieces) oriented(m *Mesh, lists [][]uint32) (turned *Mesh, vol []float64, flat []bool) {
 	out := &Mesh{Pos: m.Pos, Tri: slices.Clone(m.Tri)}
 	for f, w := range p.turn {
 		if w {
 			out.Tri[3*f+1], out.Tri[3*f+2] = out.Tri[3*f+2], out.Tri[3*f+1]
 		}
 	}
-	vol := make([]float64, p.n)
+	vol = make([]float64, p.n)
+	flat = make([]bool, p.n)
 	for s, list := range lists {
-		vol[s] = out.measureOf(list).VolumeMM3
+		q := out.measureOf(list)
+		vol[s] = q.VolumeMM3
+		flat[s] = q.flat()
 	}
-	return out, vol
+	return out, vol, flat
 }
 
 // measureOf measures the given facets alone.
@@ -137,6 +140,14 @@ func (m *Mesh) measureOf(list []uint32) Measures {
 		sub.Tri = append(sub.Tri, m.Tri[3*f:3*f+3]...)
 	}
 	return sub.measure(sub.boxOfFacets())
+}
+
+// sheetRatio: a shell whose volume is below this share of area × diagonal encloses nothing.
+const sheetRatio = 1e-7
+
+// flat says whether a closed shell of these measures encloses nothing.
+func (q *Measures) flat() bool {
+	return math.Abs(q.VolumeMM3) <= sheetRatio*q.AreaMM2*q.Box.Size().Norm()
 }
 
 // shells fills in the shells of the report, their nesting and the facets to be turned.
@@ -227,7 +238,7 @@ func nestOf(m *Mesh, t *Topology, p *pieces, lists [][]uint32) nest {
 			mixed[p.of[h/3]] = true
 		}
 	}
-	agreed, vol := p.oriented(m, lists)
+	agreed, vol, flat := p.oriented(m, lists)
 	box := make([]r3.Box, p.n)
 	for s, list := range lists {
 		box[s] = r3.EmptyBox()
@@ -235,7 +246,7 @@ func nestOf(m *Mesh, t *Topology, p *pieces, lists [][]uint32) nest {
 			a, b, c := m.Corners(int(f))
 			box[s] = box[s].Add(a).Add(b).Add(c)
 		}
-		if len(list) < 4 || m.degenerate(list[0]) {
+		if len(list) < 4 || m.degenerate(list[0]) || flat[s] {
 			closed[s] = false
 		}
 	}
