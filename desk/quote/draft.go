@@ -69,9 +69,9 @@ func Make(d Drafting) (Quotation, error) {
 }
 
 func line(position int, p Priced) (Line, error) {
-	choice := Find(p.Table, p.Line.Chosen)
+	choice := request.Find(p.Table, p.Line.Chosen)
 	if choice == nil {
-		choice = Pick(p.Table)
+		choice = request.Pick(p.Table)
 	}
 	if choice == nil {
 		return Line{}, fault.New(fault.Conflict, "line_without_option", p.Line.ID, "%s cannot be made as asked: every route was refused. Change what it must do, or set the line aside.", p.Line.Name)
@@ -88,29 +88,6 @@ func line(position int, p Priced) (Line, error) {
 	}
 	l.Alternatives = some(p.Table, ids, choice.ID)
 	return l, nil
-}
-
-// Find is the option with this id, or nil.
-func Find(t offer.Table, id string) *offer.Option {
-	for i := range t.Options {
-		if t.Options[i].ID == id && id != "" {
-			return &t.Options[i]
-		}
-	}
-	return nil
-}
-
-// Pick is the option the desk would take: the one the ranking tags so, else the first.
-func Pick(t offer.Table) *offer.Option {
-	for i := range t.Options {
-		if slices.Contains(t.Options[i].Tags, "pick") {
-			return &t.Options[i]
-		}
-	}
-	if len(t.Options) > 0 {
-		return &t.Options[0]
-	}
-	return nil
 }
 
 // Others are the ids of options worth showing beside the chosen one: those the ranking gave a tag (soonest, thriftiest,
@@ -131,7 +108,7 @@ func Others(t offer.Table, chosen string) []string {
 func some(t offer.Table, ids []string, chosen string) []offer.Option {
 	var out []offer.Option
 	for _, id := range ids {
-		if o := Find(t, id); o != nil && id != chosen && len(out) < MostAlternatives {
+		if o := request.Find(t, id); o != nil && id != chosen && len(out) < MostAlternatives {
 			out = append(out, *o)
 		}
 	}
@@ -141,7 +118,7 @@ func some(t offer.Table, ids []string, chosen string) []offer.Option {
 // Take gives a line another option out of its table. A price a person set goes with the former option.
 // Fault: NotFound "option_unknown".
 func (l *Line) Take(t offer.Table, id string) error {
-	o := Find(t, id)
+	o := request.Find(t, id)
 	if o == nil {
 		return fault.New(fault.NotFound, "option_unknown", l.LineID, "There is no such option for %s any more; look at its options again.", l.Name)
 	}
@@ -166,7 +143,7 @@ func (l *Line) Show(t offer.Table, ids []string) error {
 		return fault.New(fault.Invalid, "too_many_alternatives", l.LineID, "At most %d alternatives can stand beside the chosen option; leave some out.", MostAlternatives)
 	}
 	for _, id := range ids {
-		if Find(t, id) == nil {
+		if request.Find(t, id) == nil {
 			return fault.New(fault.NotFound, "option_unknown", l.LineID, "There is no such option for %s any more; look at its options again.", l.Name)
 		}
 	}
@@ -202,7 +179,7 @@ func (b *Body) Sum() {
 	for _, l := range b.Lines {
 		s.Goods += l.Total
 		b.PromisedFor = max(b.PromisedFor, l.Promised)
-		for _, c := range l.Choice.Cautions {
+		for _, c := range clientCautions(l) {
 			if !slices.Contains(b.Cautions, c) {
 				b.Cautions = append(b.Cautions, c)
 			}
@@ -273,4 +250,24 @@ func addDays(date string, n int) string {
 		return date
 	}
 	return t.AddDate(0, 0, n).Format(time.DateOnly)
+}
+
+// clientCautions are what the user of a part must know (handbook 8, common practice). What the floor must mind while making it
+// stays with the option's steps.
+func clientCautions(l Line) []string {
+	out := []string{"A prototype, not rated for lifting gear, pressure or protective use unless agreed in writing."}
+	r := l.Requirement
+	if r.Food {
+		out = append(out, "Not declared for food contact unless the certified lot, process and treatment are stated; porous layers harbour germs. Local rules decide.")
+	}
+	if r.Skin || r.Sterilise != "" {
+		out = append(out, "Not for implants or contact with patients unless contracted under your own quality system. A resin's certificate is not a device's.")
+	}
+	if r.Flame {
+		out = append(out, "A flame rating holds only with the lot's certificate and at the thickness it names.")
+	}
+	if l.Choice.Process == "MJT" || l.Choice.Process == "VPP" {
+		out = append(out, "Cured acrylate parts can irritate sensitive skin and soften in warmth and sun.")
+	}
+	return out
 }

@@ -73,7 +73,7 @@ func TestMake(t *testing.T) {
 	if fmt.Sprint(shown) != "[e a g]" { // the tagged one first, then from the front
 		t.Errorf("shown beside it: %v", shown)
 	}
-	if len(q.Body.Cautions) != 1 || !strings.Contains(strings.Join(q.Body.Assumptions, " "), "part 1: lengths taken in in, as confirmed.") {
+	if len(q.Body.Cautions) != 1 || strings.Contains(q.Body.Cautions[0], "hot") || !strings.Contains(strings.Join(q.Body.Assumptions, " "), "part 1: lengths taken in in, as confirmed.") {
 		t.Errorf("cautions %v, assumptions %v", q.Body.Cautions, q.Body.Assumptions)
 	}
 	_, err := Make(drafting())
