@@ -274,7 +274,7 @@ func kernelFault(err error) error {
 	case errors.Is(err, context.DeadlineExceeded):
 		return fault.Because(err, fault.TooLarge, "cad_deadline", "", "%s", deadlineSentence)
 	case errors.Is(err, occt.ErrMemory):
-		return fault.Because(err, fault.TooLarge, "cad_memory", "", "Reading this file needs more memory than allowed; send fewer or simpler bodies, or a mesh (3MF, STL).")
+		return fault.Because(err, fault.TooLarge, "cad_memory", "", "%s", memorySentence)
 	case errors.Is(err, occt.ErrAnswer):
 		return fault.Because(err, fault.TooLarge, "cad_triangles", "", "Meshed finely enough, this file has more triangles than allowed; send fewer bodies, or a mesh (3MF, STL).")
 	case errors.Is(err, occt.ErrUnreadable), errors.Is(err, occt.ErrException), errors.Is(err, occt.ErrTrap):
@@ -283,4 +283,7 @@ func kernelFault(err error) error {
 	return fault.Because(err, fault.Internal, "cad_internal", "", "The CAD reader failed; the log says why.")
 }
 
-const deadlineSentence = "Reading this file took longer than allowed; send fewer or simpler bodies, or a mesh (3MF, STL)."
+const (
+	memorySentence   = "Reading this file needs more memory than allowed; send fewer or simpler bodies, or a mesh (3MF, STL)."
+	deadlineSentence = "Reading this file took longer than allowed; send fewer or simpler bodies, or a mesh (3MF, STL)."
+)

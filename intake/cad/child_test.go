@@ -347,6 +347,49 @@ func TestFormat(t *testing.T) {
 	}
 }
 
+// At most as many files at once as there are workers, and who waits can be called off.
+func TestWorkersTakeTurns(t *testing.T) {
+	needKernel(t)
+	w := NewWorkers(1)
+	if err := w.enter(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Read(ctx, "a.brep", []byte("DBRep_DrawableShape\n"), Options{Workers: w}); !errors.Is(err, context.Canceled) {
+		t.Errorf("while the one place was taken: %v", err)
+	}
+	w.leave()
+	if err := w.enter(context.Background()); err != nil {
+		t.Error(err)
+	}
+}
+
+// A text larger than the memory cap allows is not even scanned.
+func TestTooLargeForMemory(t *testing.T) {
+	data := append([]byte("ISO-10303-21;\n"), make([]byte, 20<<20)...)
+	if _, err := Read(context.Background(), "a.stp", data, Options{Memory: 32 << 20}); code(err) != "cad_memory" {
+		t.Errorf("got %v", err)
+	}
+}
+
+func FuzzFormat(f *testing.F) {
+	f.Add("a.stp", []byte("ISO-10303-21;"))
+	f.Add("a.igs", []byte(fmt.Sprintf("%-72sS%7d\n", "x", 1)))
+	f.Add("a", []byte("\nCASCADE Topology V3"))
+	f.Fuzz(func(t *testing.T, name string, data []byte) {
+		switch Format(data) {
+		case "", "step", "iges", "brep":
+		default:
+			t.Error("another format")
+		}
+		if err := odd(data); err != nil && code(err) != "cad_format" {
+			t.Error(err)
+		}
+		Named(name)
+	})
+}
+
 func TestChord(t *testing.T) {
 	for _, c := range []struct{ size, tolerance, want float64 }{
 		{100, 0, 0.02}, {100, 0.05, 0.01}, {100, 0.001, 0.005}, {400, 0, 0.05}, {1000, 0, 0.05}, {38000, 0, 1.9}, {2, 0, 0.001}, {250, 0.2, 0.04},

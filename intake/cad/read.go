@@ -23,13 +23,13 @@ type Options struct {
 
 	Format   string // "step", "iges" or "brep" where the caller knows; "": told by the content, else by the name
 	Limits   content.Limits
-	Deadline time.Duration // after which the child is ended; 0: DefaultDeadline
+	Deadline time.Duration // after which the child is ended, from when it begins; 0: DefaultDeadline
 	Memory   int64         // the guest's cap in bytes; 0: DefaultMemory; at most 4 GiB
 
 	// Cache is the folder for the compiled kernel (45 MB), which only this user may write: "" is the user's own
 	// cache folder, NoCache compiles for every child (seconds).
 	Cache string
-	// Workers keeps children between files; nil starts one for each.
+	// Workers bounds the children and keeps them between files; nil starts one for each file, however many.
 	Workers *Workers
 	// Kernel is a folder with another build of the kernel; "" takes the one built in.
 	Kernel string
@@ -82,6 +82,13 @@ func Read(ctx context.Context, name string, data []byte, opt Options) (*content.
 		return nil, fault.New(fault.Unsupported, "cad_format", name, "This is no STEP, IGES or BREP file.")
 	}
 	data = trimBOM(data)
+	cfg, err := opt.config()
+	if err != nil {
+		return nil, fault.At(err, name)
+	}
+	if int64(len(data)) > cfg.Memory/2 { // the kernel holds the text and more
+		return nil, fault.New(fault.TooLarge, "cad_memory", name, "%s", memorySentence)
+	}
 	q := &request{Format: format, Tolerance: opt.Tolerance, Chord: opt.Chord, Angle: opt.Angle, Triangles: lim.Triangles, Bodies: lim.Bodies}
 	var text *part21.File
 	if format == "step" {
@@ -122,6 +129,10 @@ func ask(ctx context.Context, opt Options, q *request, data []byte, lim content.
 		deadline = DefaultDeadline
 	}
 	q.Soft = int64(deadline / 10 * 9)
+	if err := opt.Workers.enter(ctx); err != nil {
+		return nil, err
+	}
+	defer opt.Workers.leave()
 	timed, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
 	c := opt.Workers.take(cfg)

@@ -13,13 +13,13 @@ import (
 	"firstoff/intake/content"
 )
 
-// Workers keeps idle children for the next file, which then need not wait for the kernel to load (about a
-// fifth of a second and 150 MB each). A child that met a deadline, a cap or a crash is never kept, and every
+// Workers bounds how many children work at once, each with up to the memory cap, and keeps idle ones for the
+// next file, which then need not wait for the kernel to load (about a fifth of a second and 150 MB each). A child that met a deadline, a cap or a crash is never kept, and every
 // file gets a fresh instance of the kernel in any case.
 type Workers struct {
 	mu     sync.Mutex
 	idle   []*child
-	keep   int
+	slots  chan struct{} // one taken for each file being read
 	closed bool
 }
 
@@ -29,8 +29,27 @@ const (
 	filesEach = 50
 )
 
-// NewWorkers keeps up to n children.
-func NewWorkers(n int) *Workers { return &Workers{keep: n} }
+// NewWorkers lets up to n children work at once and keeps as many; at least 1.
+func NewWorkers(n int) *Workers { return &Workers{slots: make(chan struct{}, max(n, 1))} }
+
+// enter waits for its turn; leave must be called after a nil error.
+func (w *Workers) enter(ctx context.Context) error {
+	if w == nil {
+		return nil
+	}
+	select {
+	case w.slots <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (w *Workers) leave() {
+	if w != nil {
+		<-w.slots
+	}
+}
 
 // Close ends the idle children; those at work end with their file.
 func (w *Workers) Close() {
@@ -64,7 +83,7 @@ func (w *Workers) give(c *child) {
 		return
 	}
 	w.mu.Lock()
-	kept := !w.closed && len(w.idle) < w.keep
+	kept := !w.closed && len(w.idle) < cap(w.slots)
 	if kept {
 		c.timer = time.AfterFunc(idleLife, func() { w.drop(c) })
 		w.idle = append(w.idle, c)
