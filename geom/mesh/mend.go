@@ -29,6 +29,7 @@ const (
 	StepCracks     = "cracks_joined"
 	StepSplit      = "edges_split"
 	StepDuplicates = "duplicates_dropped"
+	StepInnerWalls = "inner_walls_dropped"
 	StepTurned     = "facets_turned"
 	StepFilled     = "loops_filled"
 	StepLarge      = "large_openings_filled"
@@ -44,8 +45,8 @@ const CrackRatio = 1e-5
 // The input is not changed.
 //
 // In turn: facets that use a vertex twice are dropped; cracks are joined (boundary vertices within CrackRatio, then vertices
-// that lie on a boundary edge); facets on the same three vertices are reduced to their net (two that face each other cancel);
-// facets are turned to agree; boundary loops are filled, those in one plane together, so that an annulus stays an annulus, openings as wide as the part itself in a step of their own;
+// that lie on a boundary edge); facets on the same three vertices are reduced to their net (two that face each other cancel); single
+// walls between two bodies that share them are dropped; facets are turned to agree; boundary loops are filled, those in one plane together, so that an annulus stays an annulus, openings as wide as the part itself in a step of their own;
 // closed shells are turned by nesting. A sheet that would enclose nothing is left open. Crossing and overlapping
 // shells are left to the winding rule of whoever fills the solid.
 func Mend(m *Mesh) (*Mesh, Log) {
@@ -59,6 +60,7 @@ func Mend(m *Mesh) (*Mesh, Log) {
 	k.step(StepCracks, "%d vertices along open edges lay within rounding of another and were joined to it.", joined)
 	k.step(StepSplit, "%d open edges passed through a vertex of their neighbour and were split there.", split)
 	k.step(StepDuplicates, "%d facets lay on the same three corners as another and were dropped.", k.dropTwins())
+	k.step(StepInnerWalls, "%d facets formed inner walls with material on both sides and were dropped.", k.dropInnerWalls())
 	turned := k.agree()
 	k.step(StepTurned, "%d facets faced against their neighbours and were turned.", turned)
 	small := k.fill(false)

@@ -33,6 +33,7 @@ func TestMendOutsideMeshes(t *testing.T) {
 		{"shared.STL", true, 2, 1e-7},
 		{"situ_open_mesh_3.stl", true, 1426.706481, 1e-4},
 		{"as_sphereWithHole.stl", true, 4.0 / 3 * math.Pi * 1.5 * 1.5 * 1.5, 0.05},
+		{"situ_nonmanifold_cells.stl", true, 100 * 100 * 10, 1e-9}, // a block of that size, divided into cells by single walls
 		{"soup.stl", false, math.NaN(), 0},
 		{"as_multiple_spaces.obj", false, 0, 0},
 	} {
@@ -200,5 +201,28 @@ func TestDegenerateAndDuplicate(t *testing.T) {
 	}
 	if n, _ := Mend(m); !n.Topology().Closed() || n.Measure().VolumeMM3 != 1 {
 		t.Fatal("not mended")
+	}
+}
+
+// Two blocks modelled with one wall between them, used once, become one block; a fin that stands out into the air stays.
+func TestInnerWallIsDropped(t *testing.T) {
+	// Cubes 0..1 and 1..2 along x; the facet pair at x = 1 kept from the first only.
+	two := FromSoup(append(without(cube(), 6, 7).Soup(), without(moved(cube(), 1, 0, 0), 10, 11).Soup()...))
+	if r := CheckTopology(two); !r.Closed {
+		t.Fatal("the outer skin alone should be closed")
+	}
+	for _, wall := range [][]float32{{1, 0, 0, 1, 1, 0, 1, 1, 1, 1, 0, 0, 1, 1, 1, 1, 0, 1}, {1, 0, 0, 1, 1, 1, 1, 1, 0, 1, 0, 0, 1, 0, 1, 1, 1, 1}} {
+		m := FromSoup(append(two.Soup(), wall...))
+		if r := CheckTopology(m); r.NonManifoldEdges != 4 || r.Solid {
+			t.Fatalf("%d non-manifold edges", r.NonManifoldEdges)
+		}
+		n, log := Mend(m)
+		if r := CheckTopology(n); !r.Closed || n.Measure().VolumeMM3 != 2 || len(log.Steps) != 1 || log.Steps[0].Code != StepInnerWalls || log.Steps[0].Count != 2 {
+			t.Errorf("closed %v, volume %v, %+v", r.Closed, n.Measure().VolumeMM3, log.Steps)
+		}
+	}
+	fin := FromSoup(append(cube().Soup(), 0, 0, 1, 1, 0, 1, 0.5, -1, 2))
+	if n, _ := Mend(fin); n.Measure().VolumeMM3 < 0.9 || n.Facets() < 12 {
+		t.Errorf("the body went with the fin: %d facets, volume %v", n.Facets(), n.Measure().VolumeMM3)
 	}
 }

@@ -1,6 +1,17 @@
-// Package mesh is the exact surface of a part: indexed triangles.
+// Package mesh is the exact surface of a part: indexed triangles, and everything that can be said about them without sampling.
 //
-// Positions are stored as float32 (what the files hold), in mm; all arithmetic is float64.
+// Welding (FromSoup, FromSTLRecords, FromIndexed), Topology, defects and shells (Check), bodies (SplitBodies), mending with a log (Mend),
+// totals (Measure), hull, smallest box and whether the part fits (ConvexHull, SmallestBox, Fit), facets that cut each other (Crossings).
+//
+// Positions are stored as float32 (what the files hold), in mm; all arithmetic is float64, sums are compensated, and every question of side,
+// turn or contact is decided without rounding error (geom/exact). Meshes are taken to be finite; readers see to that.
+//
+// Promises: counts and totals of outside meshes (TestMeasuredColumns); what mending makes of them (TestMendOutsideMeshes); the input of
+// Mend is never changed, and no facets whatever make anything here panic (FuzzSurface); hulls are convex (TestHull); a fit found fits, a refusal
+// proved is one (TestFitKnown, TestProvedNoIsNo); crossings are those of trying every pair (TestCrossingsAgainstEveryPair); measures, defects
+// and bodies do not depend on pose, unit or order (geomtest.Invariants), nor on the number of cores.
+//
+// Not here: rays and nearest points (geom/bvh), walls and gaps (geom/thickness), overlapping shells made one (geom/solid, by winding).
 package mesh
 
 import "firstoff/geom/r3"

@@ -2,10 +2,7 @@ package mesh
 
 import (
 	"cmp"
-	"math"
 	"slices"
-
-	"firstoff/geom/r3"
 )
 
 // None marks a half-edge without a mate.
@@ -247,44 +244,12 @@ func (m *Mesh) odd(t *Topology, slots []slot, off []uint32, extra [][2]uint32, l
 // pairRadially makes mates of the facets about one edge that bound the same wedge of material.
 func (m *Mesh) pairRadially(t *Topology, group []uint32) {
 	a, b := m.Vertex(m.From(group[0])), m.Vertex(m.To(group[0]))
-	axis := b.Sub(a).Unit()
-	var u, v r3.Vec
-	type leaf struct {
-		half  uint32
-		angle float64
-		up    bool // runs from a to b
-	}
-	leaves := make([]leaf, len(group))
-	for i, h := range group {
-		t.Mate[h] = None
-		d := m.Vertex(m.Tri[prev(h)]).Sub(a)
-		d = d.Sub(axis.Mul(d.Dot(axis)))
-		if i == 0 {
-			u = d.Unit()
-			v = axis.Cross(u)
-		}
-		ang := math.Atan2(d.Dot(v), d.Dot(u))
-		if ang < 0 {
-			ang += 2 * math.Pi
-		}
-		leaves[i] = leaf{h, ang, m.From(h) == m.From(group[0])}
-	}
 	// A facet whose half-edge runs along the axis has its material on the side of falling angle: the outward normal of
 	// (a, b, apex) is axis × direction. So going round by rising angle, material begins at a "down" facet and ends at an "up" one.
-	slices.SortStableFunc(leaves, func(p, q leaf) int {
-		switch {
-		case p.angle < q.angle:
-			return -1
-		case p.angle > q.angle:
-			return 1
-		case p.up != q.up: // coincident facets: end the material before it begins again
-			if p.up {
-				return -1
-			}
-			return 1
-		}
-		return int(int64(p.half) - int64(q.half))
-	})
+	leaves := m.around(group, a, b.Sub(a).Unit())
+	for _, h := range group {
+		t.Mate[h] = None
+	}
 	// Match like brackets on a ring: a "down" opens, the next "up" closes.
 	n := len(leaves)
 	var open []int
