@@ -55,6 +55,11 @@ func Mend(m *Mesh) (*Mesh, Log) {
 		k.src[f] = int32(f)
 	}
 	k.vol = k.m.Measure().VolumeMM3
+	if t := k.m.Topology(); t.Closed() && !slices.ContainsFunc(all(m.Facets()), m.degenerate) {
+		// Nothing can be wrong but the side: the usual case, and soon done.
+		k.step(StepTurned, turnedText, k.face(t))
+		return k.m, Log{Steps: k.steps, Source: k.src}
+	}
 	k.step(StepDegenerate, "%d facets used a vertex twice and were dropped.", k.dropDegenerate())
 	joined, split := k.joinCracks()
 	k.step(StepCracks, "%d vertices along open edges lay within rounding of another and were joined to it.", joined)
@@ -69,10 +74,12 @@ func Mend(m *Mesh) (*Mesh, Log) {
 	k.step(StepLarge, "%d openings as wide as the part itself were closed: check that nothing is missing.", large.filled)
 	k.step(StepSheet, "%d sheets enclose nothing and were left open.", large.sheets)
 	k.step(StepLeftOpen, "%d open loops could not be filled.", large.left)
-	k.step(StepTurned, "%d facets of closed shells faced the wrong way and were turned.", k.face())
+	k.step(StepTurned, turnedText, k.face(k.m.Topology()))
 	out := k.m.Pick(all(k.m.Facets()))
 	return out, Log{Steps: k.steps, Source: k.src}
 }
+
+const turnedText = "%d facets of closed shells faced the wrong way and were turned."
 
 // Volume is the change of volume over all steps.
 func (l Log) Volume() (before, after float64) {
@@ -208,8 +215,7 @@ func (k *mender) agree() int {
 }
 
 // face turns closed shells by nesting.
-func (k *mender) face() int {
-	t := k.m.Topology()
+func (k *mender) face(t *Topology) int {
 	p := k.m.shellsOf(t)
 	lists := p.lists()
 	n := nestOf(k.m, t, &p, lists)
