@@ -130,7 +130,7 @@ func (e Extrusion) lines(r *Roads, sec, length, vol *float64, a, across, steps, 
 			}
 			r.TravelS += t * (n - 1) / n
 		} else {
-			r.TravelS += (n - 1) * RestS(pitch, e.M.TravelMMS, e.Accel)
+			r.TravelS += (n - 1) * RestS(1.1*pitch, e.M.TravelMMS, e.Accel) // edges lie askew to the lines
 		}
 	}
 }
@@ -188,7 +188,11 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 	if l.AreaMM2 > 0 {
 		left, inset := e.contours(r, l)
 		if e.M.TravelMMS > 0 && l.Loops > 0 { // to each contour, then on to its inner ones
-			r.TravelS += l.Loops * RestS(0.52*box/math.Sqrt(l.Loops), e.M.TravelMMS, e.Accel)
+			apart := l.SpreadMM
+			if apart == 0 {
+				apart = box
+			}
+			r.TravelS += l.Loops * RestS(0.45*apart/math.Sqrt(l.Loops), e.M.TravelMMS, e.Accel)
 			r.TravelS += l.Loops * float64(e.M.Contours-1) * RestS(e.WidthMM, e.M.TravelMMS, e.Accel)
 		}
 		if left > 0 {
@@ -200,6 +204,9 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 			r.Switches++
 		}
 		n := math.Max(1, l.SupportIslands)
+		if p := l.SupportAcross * math.Pi; l.SupportIslands == 0 && p > 0 {
+			n = math.Max(1, math.Pow(p/4/math.Sqrt(l.SupportMM2), 0.75)) // between one body of this outline and as many squares as would have it
+		}
 		inner := math.Max(0, l.SupportMM2-l.SupportInterfaceMM2)
 		across := l.SupportAcross
 		if across == 0 {
@@ -209,10 +216,11 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 			if x.area <= 0 {
 				continue
 			}
-			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Sqrt(x.area/l.SupportMM2), 0, x.density, e.VSupport)
-			r.Starts += n
+			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Pow(x.area/l.SupportMM2, 0.42), 0, x.density, e.VSupport)
+			runs := math.Max(1, n*math.Sqrt(x.density)) // wide pitches bridge what lies apart
+			r.Starts += runs
 			if e.M.TravelMMS > 0 {
-				r.TravelS += n * RestS(0.52*box/math.Sqrt(n), e.M.TravelMMS, e.Accel)
+				r.TravelS += runs * RestS(0.3*box/math.Sqrt(runs), e.M.TravelMMS, e.Accel)
 			}
 		}
 	}
@@ -236,9 +244,10 @@ func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64)
 		r.Starts += n
 		r.TravelS += n * hop
 	}
+	runs := startsMidway + startsBranch*(math.Max(l.Chains[k], l.Loops)-1)
 	if e.Solid {
 		e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, left, full, steps, 1, e.VFill)
-		chains(l.Loops)
+		chains(runs)
 		return
 	}
 	// of the skin found, what lies under the outline roads is theirs: beside leaning walls first, of flats by their share
@@ -254,7 +263,7 @@ func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64)
 	if sparse > 0 {
 		core := full * math.Sqrt(sparse/left)
 		e.lines(r, &r.SparseS, &r.SparseMM, &r.ModelMM3, sparse, core, steps*core/full, e.Infill, e.VFill)
-		chains(l.Loops)
+		chains(runs)
 		if skin > 0 {
 			around := 0.0
 			if l.SkinEdgeMM2 > l.SkinBandMM2 {
@@ -263,13 +272,19 @@ func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64)
 			around += full * math.Sqrt(math.Max(0, skin-math.Max(0, edge-l.SkinBandMM2))/left)
 			around = math.Max(around, skin/math.Max(box*1.5, 1))
 			e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, skin, around, steps*around/full, 1, e.VFill)
-			chains(l.Loops * (1 + l.Sloped[k]))
+			chains(runs * (0.6 + l.Sloped[k]))
 		}
 		return
 	}
 	e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, skin, full, steps, 1, e.VFill)
-	chains(l.Loops)
+	chains(runs)
 }
+
+// startsMidway: a head that goes to the nearest line begins in the middle of a region as often as at its end, and comes back for the rest.
+const startsMidway = 1.6
+
+// startsBranch: each further arm of a region is left and come back to, more than once on the mean (held against desk/estimate/roads).
+const startsBranch = 1.8
 
 // SparseMM3 is the solid volume of a body of volume v whose core (what is left inside shell and skins) is filled to phi.
 func SparseMM3(v, core, phi float64) float64 { return v - core + phi*core }

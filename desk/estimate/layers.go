@@ -20,6 +20,11 @@ type Layer struct {
 	// Steps is what the ways from the end of one raster line to the next come to, by direction: half the sum of √(len·|dn|) over the
 	// contour's pieces, so that all steps of rest-to-rest moves at acceleration a take 2·Steps/√(pitch·a). 0 = not measured.
 	Steps [4]float64
+	// Chains is in how many runs a head can lay the raster lines without lifting, by direction: one for a convex region, one more for
+	// each hole or arm. 0 = taken from loops.
+	Chains [4]float64
+	// SpreadMM is the side of a square as large as the box around the layer's contours: how far apart its roads lie. 0 = the part's.
+	SpreadMM float64
 	// Sloped is the share of Across whose wall leans enough for its skin to reach past the outline roads.
 	Sloped [4]float64
 	// SkinEdgeMM2 is the skin under leaning walls (length × how far the skin reaches in), SkinBandMM2 the part of it under the outline roads.

@@ -15,13 +15,21 @@ type Cut struct {
 	SelfSupportDeg  float64
 	SkinMM          float64 // skins are found for this thickness
 	InterfaceLayers int
-	Supported       bool    // find supports at all
-	Roads           bool    // roads are wanted: extents across raster lines
-	BandMM          float64 // how far in the outline roads reach
+	Supported       bool     // find supports at all
+	Roads           bool     // roads are wanted: extents across raster lines
+	BandMM          float64  // how far in the outline roads reach
+	Profile         *Profile // of this pose; nil: taken here when Roads are wanted
 }
 
 // FromMesh cuts a posed part into stacks, one for each layer height, sharing what does not depend on it.
 func FromMesh(m *mesh.Mesh, meas mesh.Measures, pose r3.Quat, layers []float64, c Cut) ([]*Stack, error) {
+	if c.Roads && c.Profile == nil {
+		p, err := ProfileOf(m, pose)
+		if err != nil {
+			return nil, err
+		}
+		c.Profile = p
+	}
 	out := make([]*Stack, len(layers))
 	for i, t := range layers {
 		o := solid.Options{InterfaceLayers: c.InterfaceLayers}
@@ -39,6 +47,7 @@ func FromMesh(m *mesh.Mesh, meas mesh.Measures, pose r3.Quat, layers []float64, 
 		s.SkinMM = c.SkinMM
 		if c.Roads {
 			s.measureAcross(m, pose, math.Ceil(c.SkinMM/t-1e-9)*t, c.BandMM)
+			c.Profile.apply(s)
 		}
 		out[i] = s
 	}

@@ -50,7 +50,14 @@ func few() []specimen {
 // many adds the closed meshes of the outside collection (checks/mesh/open; origins and licences in its MANIFEST.csv), scaled to
 // the size of a usual part.
 func many(t *testing.T) []specimen {
-	out := few()
+	out := append(few(), specimen{"cone", geomtest.Cone(25, 40, 96).Mesh},
+		specimen{"hollow", geomtest.Hollow(geomtest.Box(50, 40, 30), geomtest.Box(36, 26, 18), r3.Vec{X: 7, Y: 7, Z: 6}).Mesh},
+		specimen{"gyroid", geomtest.Gyroid(60, 40, 3, 40000).Mesh},
+		specimen{"rib", geomtest.Rib(18, 4, 3, 10, 3, 400).Mesh},
+		specimen{"bottle", geomtest.Revolve("bottle", 96, false, [2]float64{0, 0}, [2]float64{18, 0}, [2]float64{18, 40}, [2]float64{8, 55}, [2]float64{8, 62}, [2]float64{0, 62}).Mesh},
+		specimen{"flange", geomtest.Revolve("flange", 96, true, [2]float64{12, 0}, [2]float64{30, 0}, [2]float64{30, 5}, [2]float64{18, 5}, [2]float64{18, 25}, [2]float64{12, 25}).Mesh},
+		specimen{"ring", geomtest.Tube(35, 20, 8, 128).Mesh},
+		specimen{"plate", geomtest.Box(110, 70, 5).Mesh})
 	dir := checks.Path(t, "mesh/open")
 	files, err := os.ReadDir(dir)
 	if err != nil {
