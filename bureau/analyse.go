@@ -329,7 +329,8 @@ func (b *Bureau) enterLines(ctx context.Context, f request.File, all []found) er
 			l.RequestID, l.FileID, l.Member, l.Position, l.Qty = f.RequestID, f.ID, i, before+i+1, 1
 		}
 		l.Name, l.Facts, l.Findings, l.Bodies, l.Viewer = a.piece.Name, a.piece.Facts, a.piece.Findings, a.piece.Bodies, a.viewer
-		l.Problem, l.Table = a.piece.Problem, ""
+		l.Problem = a.piece.Problem
+		l.Unknown()
 		if l.Name == "" {
 			l.Name = f.Name
 		}
@@ -337,7 +338,7 @@ func (b *Bureau) enterLines(ctx context.Context, f request.File, all []found) er
 		case a.err != nil:
 			l.Problem = problem(a.err)
 		case a.key != "" && l.Qty == a.line.Qty && l.Version == a.line.Version: // else somebody changed the question meanwhile
-			l.Table = a.key
+			l.Show(a.key, a.answer.Table)
 			if err := b.p.Records.PutTable(ctx, a.key, a.answer); err != nil {
 				return err
 			}

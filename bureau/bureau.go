@@ -76,14 +76,10 @@ type Folder struct {
 	Trail      []trail.Event     `json:"trail"`    // newest first, at most 200
 }
 
-// LineView is a line with what was last worked out for it. Its Position counts from 1 within the request.
+// LineView is a line as shown. Its Position counts from 1 within the request.
 type LineView struct {
 	request.Line
-	// Pick is the chosen option, else the one the desk would pick; nil while there is none.
-	Pick     *offer.Option `json:"pick,omitempty"`
-	Options  int           `json:"options"`
-	Refused  int           `json:"refused"`
-	FileName string        `json:"file_name"`
+	FileName string `json:"file_name"`
 }
 
 // Filter narrows a list. Empty fields mean any. Limit 0 means 50; at most 500.

@@ -93,7 +93,16 @@ func (b *Bureau) set(ctx context.Context, who, what, lineID string, version int,
 			return nil
 		}
 		if was.Qty != is.Qty || words(was.Requirement) != words(is.Requirement) {
-			l.Table = "" // another question: its answer is worked out when somebody looks
+			l.Unknown() // another question: its answer is worked out when somebody looks
+		} else if was.Chosen != is.Chosen && l.Table != "" {
+			switch a, err := b.p.Records.Table(ctx, l.Table); {
+			case missing(err):
+				l.Unknown()
+			case err != nil:
+				return err
+			default:
+				l.Show(l.Table, a.Table)
+			}
 		}
 		if err := b.p.Records.SaveLine(ctx, &l); err != nil {
 			return err
@@ -142,7 +151,7 @@ func (b *Bureau) Choose(ctx context.Context, who, lineID string, version int, op
 		return request.Line{}, err
 	}
 	for _, id := range append(slices.Clone(alternatives), option) {
-		if id != "" && quote.Find(o.Table, id) == nil {
+		if id != "" && request.Find(o.Table, id) == nil {
 			return request.Line{}, fault.New(fault.NotFound, "option_unknown", lineID, "There is no such option any more; look at the line's options again.")
 		}
 	}

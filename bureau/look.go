@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"firstoff/client"
-	"firstoff/desk/quote"
 	"firstoff/desk/request"
 	"firstoff/fault"
 	"firstoff/trail"
@@ -70,12 +69,8 @@ func (b *Bureau) Request(ctx context.Context, id string) (Folder, error) {
 	}
 	f.Lines = make([]LineView, 0, len(lines))
 	for i, l := range lines {
-		v, err := b.view(ctx, l)
-		if err != nil {
-			return f, err
-		}
+		v := LineView{Line: l, FileName: names[l.FileID]}
 		v.Position = i + 1
-		v.FileName = names[l.FileID]
 		f.Lines = append(f.Lines, v)
 	}
 	if f.Quotations, _, err = b.p.Records.Quotations(ctx, id, nil, 0, 500); err != nil {
@@ -91,26 +86,6 @@ func (b *Bureau) Request(ctx context.Context, id string) (Folder, error) {
 	return f, err
 }
 
-// view is a line with what was last worked out for it.
-func (b *Bureau) view(ctx context.Context, l request.Line) (LineView, error) {
-	v := LineView{Line: l}
-	if l.Table == "" {
-		return v, nil
-	}
-	a, err := b.p.Records.Table(ctx, l.Table)
-	if missing(err) { // forgotten with time: worked out anew when somebody looks
-		return v, nil
-	}
-	if err != nil {
-		return v, err
-	}
-	v.Options, v.Refused = len(a.Table.Options), len(a.Table.Refused)
-	if v.Pick = quote.Find(a.Table, l.Chosen); v.Pick == nil {
-		v.Pick = quote.Pick(a.Table)
-	}
-	return v, nil
-}
-
 // File finds a file by number.
 func (b *Bureau) File(ctx context.Context, id string) (request.File, error) {
 	return b.p.Records.File(ctx, id)
@@ -122,10 +97,7 @@ func (b *Bureau) Line(ctx context.Context, id string) (LineView, error) {
 	if err != nil {
 		return LineView{}, err
 	}
-	v, err := b.view(ctx, l)
-	if err != nil {
-		return v, err
-	}
+	v := LineView{Line: l}
 	f, err := b.p.Records.File(ctx, l.FileID)
 	if err != nil {
 		return v, err

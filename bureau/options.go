@@ -155,7 +155,7 @@ func (b *Bureau) Options(ctx context.Context, lineID string, o Override) (LineOp
 	}
 	out.Table, out.MadeFrom = ans.Table, ans.MadeFrom
 	if o == (Override{}) && l.Table != out.Key {
-		out.Line.Table = out.Key
+		out.Line.Show(out.Key, ans.Table)
 		switch err := b.p.Records.SaveLine(ctx, &out.Line); {
 		case err == nil:
 			out.moved = true

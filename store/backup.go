@@ -113,7 +113,8 @@ func copyFile(from, to string) error {
 	return errors.Join(err, out.Close())
 }
 
-// exported are the tables in an order in which each refers to earlier ones only.
+// exported are the tables in an order in which each refers to earlier ones only. Computed options (answers) are left
+// out: they are computed again when somebody looks.
 var exported = []struct{ name, columns, order string }{
 	{"series", "name, last", "name"},
 	{"clients", "id, no, version, body, name, search", "id"},
@@ -125,7 +126,6 @@ var exported = []struct{ name, columns, order string }{
 	{"quotations", "id, no, version, body, number, request_id, state, created, frozen", "id"},
 	{"links", "hash, number, made", "hash"},
 	{"orders", "id, no, version, body, request_id, quotation_id, state, promised", "id"},
-	{"answers", "question, made, body", "question"},
 	{"events", "seq, at, who, what, about, folder, was, is_now, why, prev, hash", "seq"},
 	{"trail_head", "one, seq, hash", "one"},
 }

@@ -13,6 +13,7 @@ package request
 import (
 	"time"
 
+	"firstoff/desk/offer"
 	"firstoff/digest"
 	"firstoff/fault"
 	"firstoff/intake/content"
@@ -137,6 +138,11 @@ type Line struct {
 	Viewer      digest.Digest    `json:"viewer,omitempty"` // GLB for the model viewer, in the blob store
 	// Table is the key of the offer.Table last computed for this line at Qty; empty while there is none.
 	Table digest.Digest `json:"table,omitempty"`
+	// Pick is, out of that table, the chosen option or else the one the desk would take, without its steps and reasons;
+	// Options and Refused are how many the table holds.
+	Pick    *offer.Option `json:"pick,omitempty"`
+	Options int           `json:"options"`
+	Refused int           `json:"refused"`
 	// Chosen is the option id the desk picked, Alternatives those to be shown beside it.
 	Chosen       string   `json:"chosen,omitempty"`
 	Alternatives []string `json:"alternatives,omitempty"`

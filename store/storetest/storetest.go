@@ -495,6 +495,17 @@ func tables(t *testing.T, s *store.Store) {
 	}
 	_, err = s.Table(c, digest.Of([]byte("old")))
 	code(t, err, fault.NotFound, "not_found")
+	spoil := "UPDATE answers SET body = x'0011'"
+	if s.Dialect() == "postgres" {
+		spoil = "UPDATE answers SET body = '\\x0011'"
+	}
+	_, err = s.DB().ExecContext(c, spoil)
+	must(t, err)
+	_, err = s.Table(c, line.Table) // unreadable is forgotten, and can be put again
+	code(t, err, fault.NotFound, "not_found")
+	must(t, s.PutTable(c, line.Table, got))
+	_, err = s.Table(c, line.Table)
+	must(t, err)
 }
 
 func theTrail(t *testing.T, s *store.Store) {

@@ -110,7 +110,7 @@ CREATE INDEX orders_request ON orders (request_id);
 CREATE TABLE answers (
     question TEXT PRIMARY KEY,
     made TEXT NOT NULL,
-    body TEXT NOT NULL
+    body BYTEA NOT NULL
 );
 CREATE INDEX answers_made ON answers (made);
 
