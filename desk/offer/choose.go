@@ -32,13 +32,7 @@ func (e *Evaluator) choose(m *shop.Machine, p *shop.Process, cat *shop.Catalogue
 		got.pose, got.ok = e.cands[at], true
 		if a, ok := got.turnToFit(m.Envelope, m.EdgeMM); ok && a != 0 {
 			q := r3.AxisAngle(r3.Vec{Z: 1}, a).Times(got.q).Unit()
-			b := r3.EmptyBox()
-			pts := make([]r3.Vec, len(e.out.extreme))
-			for i, v := range e.out.extreme {
-				pts[i] = q.Rotate(v)
-				b = b.Add(pts[i])
-			}
-			got.pose = pose{q: q, size: b.Size(), hull: convexHull(pts)}
+			got.pose = e.out.as(q)
 		}
 		got.side = estimate.SideMM2(e.mesh, got.q)
 	}

@@ -71,6 +71,14 @@ type Evaluator struct {
 	ncand  int
 	poses  map[poseKey]*posed
 	stacks map[stackKey]*stackEntry
+	sides  map[r3.Quat]*profileEntry
+	hull   *mesh.Mesh
+}
+
+type profileEntry struct {
+	once sync.Once
+	p    *estimate.Profile
+	err  error
 }
 
 type poseKey struct {
@@ -105,7 +113,7 @@ type stackEntry struct {
 
 // For makes an evaluator of a part. The mesh must not be changed afterwards.
 func For(m *mesh.Mesh) *Evaluator {
-	return &Evaluator{mesh: m, meas: m.Measure(), poses: map[poseKey]*posed{}, stacks: map[stackKey]*stackEntry{}}
+	return &Evaluator{mesh: m, meas: m.Measure(), poses: map[poseKey]*posed{}, stacks: map[stackKey]*stackEntry{}, sides: map[r3.Quat]*profileEntry{}}
 }
 
 // Evaluate answers one job once. Asking again about the same part is cheaper through For.
@@ -201,13 +209,48 @@ func (e *Evaluator) smallestBox() [3]float64 {
 	return out
 }
 
+// fitsAnywhere says whether the part goes into an envelope: in one of the candidate poses, or in a turn that a search over all of
+// them finds; that pose then joins the candidates.
 func (e *Evaluator) fitsAnywhere(env shop.Envelope, edge float64) bool {
+	e.mu.Lock()
+	defer e.mu.Unlock()
 	for i := range e.cands {
 		if e.cands[i].fits(env, edge) {
 			return true
 		}
 	}
-	return false
+	box := e.smallestBox()
+	room := [3]float64{env.X - 2*edge, env.Y - 2*edge, env.Z}
+	if box[0] > math.Sqrt(room[0]*room[0]+room[1]*room[1]+room[2]*room[2]) {
+		return false // longer than the space's diagonal
+	}
+	if e.hull == nil {
+		e.hull = mesh.ConvexHull(e.mesh)
+	}
+	// the edge is kept in x and y only: an envelope taller by it stands for that
+	q, ok := mesh.FitsIn(e.hull, r3.Vec{X: env.X, Y: env.Y, Z: env.Z + 2*edge}, edge)
+	if !ok {
+		return false
+	}
+	c := e.out.as(q)
+	if !c.fits(env, edge) {
+		return false
+	}
+	e.cands = append(e.cands, c)
+	return true
+}
+
+// profile gives the outlines of a pose, sampled once for all its layer heights.
+func (e *Evaluator) profile(q r3.Quat) (*estimate.Profile, error) {
+	e.mu.Lock()
+	en := e.sides[q]
+	if en == nil {
+		en = &profileEntry{}
+		e.sides[q] = en
+	}
+	e.mu.Unlock()
+	en.once.Do(func() { en.p, en.err = estimate.ProfileOf(e.mesh, q) })
+	return en.p, en.err
 }
 
 // stack gives the layers of a pose, cut once.
@@ -225,6 +268,11 @@ func (e *Evaluator) stack(q r3.Quat, layer float64, c estimate.Cut) (*estimate.S
 	}
 	e.mu.Unlock()
 	en.once.Do(func() {
+		if c.Roads {
+			if c.Profile, en.err = e.profile(q); en.err != nil {
+				return
+			}
+		}
 		var all []*estimate.Stack
 		all, en.err = estimate.FromMesh(e.mesh, e.meas, q, []float64{layer}, c)
 		if en.err == nil {

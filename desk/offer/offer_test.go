@@ -307,3 +307,18 @@ func BenchmarkAgain(b *testing.B) {
 }
 
 var _ shop.Catalogue
+
+// TestFitsAskew: a rod longer than any side of the envelope fits along its diagonal, and is refused when it is longer than that.
+func TestFitsAskew(t *testing.T) {
+	env := shop.Envelope{X: 200, Y: 160, Z: 120}
+	for _, c := range []struct {
+		length, thick float64
+		fits          bool
+	}{{199, 4, true}, {240, 4, true}, {268, 4, true}, {283, 4, false}, {400, 4, false}} {
+		e := For(block(c.length, c.thick, c.thick))
+		e.prepare(60)
+		if got := e.fitsAnywhere(env, 0); got != c.fits {
+			t.Errorf("a rod of %g mm in a box with a diagonal of %.1f mm: fits %v", c.length, math.Sqrt(200*200+160*160+120*120), got)
+		}
+	}
+}

@@ -262,6 +262,17 @@ func (o *outline) lay(q r3.Quat) pose {
 	return pose{q: turned, size: b.Size(), hull: convexHull(pts)}
 }
 
+// as is the pose of a given turn, taken as it is.
+func (o *outline) as(q r3.Quat) pose {
+	pts := make([]r3.Vec, len(o.extreme))
+	b := r3.EmptyBox()
+	for i, p := range o.extreme {
+		pts[i] = q.Rotate(p)
+		b = b.Add(pts[i])
+	}
+	return pose{q: q, size: b.Size(), hull: convexHull(pts)}
+}
+
 // spanAt is the box of points turned by a about z.
 func spanAt(p []r3.Vec, a float64) (w, d float64) {
 	s, c := math.Sincos(a)
