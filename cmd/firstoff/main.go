@@ -39,6 +39,8 @@ type commands struct {
 	Plan    planCmd    `cmd:"" help:"Plan operations on machines."`
 	Serve   serveCmd   `cmd:"" help:"Serve the desk: pages, JSON interface, clients' links, background work."`
 	Work    workCmd    `cmd:"" help:"Run background work only, beside a serve on the same PostgreSQL and S3 store."`
+	Backup  backupCmd  `cmd:"" help:"Copy a desk's records and files while it works."`
+	Restore restoreCmd `cmd:"" help:"Put a backup into an empty desk."`
 	Doctor  doctorCmd  `cmd:"" help:"Look whether a desk's folder is sound."`
 	Version versionCmd `cmd:"" help:"Say which version this is and what it was built with."`
 }
