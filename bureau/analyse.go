@@ -480,16 +480,26 @@ func (b *Bureau) CancelAnalysis(ctx context.Context, who, fileID string) (reques
 	return f, err
 }
 
-// TakeUp asks anew for every analysis that has not ended; after records were restored without their tasks.
+// TakeUp asks anew for every analysis that has not ended and has no task: records restored from a backup come without
+// their tasks. To be called at each start; it says how many there were.
 func (b *Bureau) TakeUp(ctx context.Context) (int, error) {
 	files, err := b.p.Records.UnfinishedFiles(ctx)
 	if err != nil {
 		return 0, err
 	}
-	for i, f := range files {
-		if _, err := b.anew(ctx, f.ID, func(context.Context, *request.File) error { return nil }); err != nil {
-			return i, err
+	n := 0
+	for _, f := range files {
+		has, err := b.p.Tasks.Has(ctx, TaskAnalyse, taskID(f))
+		if err != nil {
+			return n, err
 		}
+		if has {
+			continue
+		}
+		if _, err := b.anew(ctx, f.ID, func(context.Context, *request.File) error { return nil }); err != nil {
+			return n, err
+		}
+		n++
 	}
-	return len(files), nil
+	return n, nil
 }

@@ -125,6 +125,11 @@ func TestBackupAndRestore(t *testing.T) {
 	e.must(err)
 	took, err := e.TakeUp(e.c)
 	e.must(err)
+	again, err := e.TakeUp(e.c)
+	e.must(err)
+	if again != 0 {
+		t.Errorf("%d taken up a second time", again)
+	}
 	e.start()
 	f := e.ready(r.ID)
 	if took != 1 || f.Files[0].State != request.Ready || len(f.Lines) != 1 {

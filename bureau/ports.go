@@ -114,6 +114,8 @@ type Tasks interface {
 	// Complete marks the task ctx belongs to as finished, in the transaction that ctx carries. Without a task in
 	// ctx it does nothing.
 	Complete(ctx context.Context) error
+	// Has says whether a task waits or runs.
+	Has(ctx context.Context, kind, id string) (bool, error)
 	// Cancel stops a task that waits or runs. Unknown tasks are no error.
 	Cancel(ctx context.Context, kind, id string) error
 }

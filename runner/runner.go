@@ -190,22 +190,37 @@ func (r *Runner) Enqueue(ctx context.Context, kind, id string) error {
 
 func tag(kind, id string) string { return kind + "-" + id }
 
-// Cancel stops the tasks of this kind and id that wait or run, in the transaction of ctx if it carries one.
-func (r *Runner) Cancel(ctx context.Context, kind, id string) error {
+// Has says whether a task of this kind and id waits or runs, as seen by the transaction of ctx if it carries one.
+func (r *Runner) Has(ctx context.Context, kind, id string) (bool, error) {
+	jobs, err := r.find(ctx, kind, id)
+	return len(jobs) > 0, err
+}
+
+// find lists the tasks of this kind and id that wait or run.
+func (r *Runner) find(ctx context.Context, kind, id string) ([]*rivertype.JobRow, error) {
 	p := river.NewJobListParams().TagsAll(tag(kind, id)).
 		States(rivertype.JobStateAvailable, rivertype.JobStatePending, rivertype.JobStateRetryable, rivertype.JobStateRunning, rivertype.JobStateScheduled).First(100)
-	tx := r.d.Tx(ctx)
 	var found *river.JobListResult
 	var err error
-	if tx != nil {
+	if tx := r.d.Tx(ctx); tx != nil {
 		found, err = r.client.JobListTx(ctx, tx, p)
 	} else {
 		found, err = r.client.JobList(ctx, p)
 	}
 	if err != nil {
+		return nil, err
+	}
+	return found.Jobs, nil
+}
+
+// Cancel stops the tasks of this kind and id that wait or run, in the transaction of ctx if it carries one.
+func (r *Runner) Cancel(ctx context.Context, kind, id string) error {
+	jobs, err := r.find(ctx, kind, id)
+	if err != nil {
 		return err
 	}
-	for _, j := range found.Jobs {
+	tx := r.d.Tx(ctx)
+	for _, j := range jobs {
 		if tx != nil {
 			_, err = r.client.JobCancelTx(ctx, tx, j.ID)
 		} else {
