@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -11,6 +12,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"firstoff/bureau"
+	"firstoff/client"
 	"firstoff/demo"
 	"firstoff/fault"
 	"firstoff/paper"
@@ -21,7 +24,7 @@ import (
 type serveCmd struct {
 	place
 	Listen  string `help:"Address to serve on." default:"127.0.0.1:7117" env:"FIRSTOFF_LISTEN"`
-	Demo    bool   `help:"Put the made-up shop into an empty folder first."`
+	Demo    bool   `help:"Put the made-up shop and its clients' first requests into an empty folder."`
 	Workers int    `help:"Analyses that run at the same time; 0 = as many as processors." default:"0"`
 	JSONLog bool   `help:"Log as JSON." name:"json-log"`
 }
@@ -59,6 +62,11 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 	}
 	if err := o.start(ctx); err != nil {
 		return err
+	}
+	if c.Demo {
+		if err := openEnquiries(ctx, o); err != nil {
+			return err
+		}
 	}
 	srv := &http.Server{Handler: web.New(c.deps(o, log)), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn), BaseContext: func(net.Listener) context.Context { return ctx }}
@@ -128,6 +136,30 @@ func installDemo(dir string) error {
 	text := append(demo.ShopYAML(), fmt.Sprintf("\nworkload_as_of: %q\n", time.Now().UTC().Format(time.RFC3339))...)
 	if err := os.WriteFile(path, text, 0o600); err != nil {
 		return fault.Because(err, fault.Invalid, "folder", dir, "The catalogue cannot be written there; check the folder's permissions.")
+	}
+	return nil
+}
+
+// openEnquiries lets the made-up clients ask, if nobody has asked yet.
+func openEnquiries(ctx context.Context, o *opened) error {
+	l, err := o.Requests(ctx, bureau.Filter{Limit: 1})
+	if err != nil || l.Total > 0 {
+		return err
+	}
+	for _, e := range demo.Enquiries() {
+		need := ""
+		if e.NeedByDays > 0 {
+			need = time.Now().AddDate(0, 0, e.NeedByDays*7/5).Format(time.DateOnly)
+		}
+		q, err := o.OpenRequest(ctx, "demo", bureau.NewRequest{Title: e.Title, NeedBy: need, Note: e.Note, Client: client.Client{Firm: e.Firm, Contact: e.Contact, Email: e.Email}})
+		if err != nil {
+			return err
+		}
+		for _, f := range e.Files {
+			if _, err := o.ReceiveFile(ctx, "demo", q.ID, f.Name, bytes.NewReader(f.Data)); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }

@@ -91,7 +91,7 @@ func TestWalkInBrowser(t *testing.T) {
 
 	b.Go("/")
 	b.See("h1")
-	b.Picture("today-empty")
+	b.Picture("today-first")
 	b.Accessible("today")
 	b.Click("a[href='/requests/new']")
 	b.See("form[data-upload]")
