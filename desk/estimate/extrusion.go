@@ -216,7 +216,7 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 			if x.area <= 0 {
 				continue
 			}
-			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Pow(x.area/l.SupportMM2, 0.42), 0, x.density, e.VSupport)
+			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Pow(x.area/l.SupportMM2, 0.46), 0, x.density, e.VSupport)
 			runs := math.Max(1, n*math.Sqrt(x.density)) // wide pitches bridge what lies apart
 			r.Starts += runs
 			if e.M.TravelMMS > 0 {
@@ -236,13 +236,11 @@ func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64)
 	if l.Across[k] > 0 {
 		steps = l.Steps[k] * full / l.Across[k]
 	}
-	hop := 0.0
-	if e.M.TravelMMS > 0 {
-		hop = RestS(0.4*math.Sqrt(l.AreaMM2/math.Max(1, l.Islands)), e.M.TravelMMS, e.Accel)
-	}
 	chains := func(n float64) { // runs of lines laid without lifting off
 		r.Starts += n
-		r.TravelS += n * hop
+		if e.M.TravelMMS > 0 {
+			r.TravelS += n * RestS(0.4*math.Sqrt(l.AreaMM2/math.Max(n, l.Islands)), e.M.TravelMMS, e.Accel)
+		}
 	}
 	runs := startsMidway + startsBranch*(math.Max(l.Chains[k], l.Loops)-1)
 	if e.Solid {
@@ -284,7 +282,7 @@ func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64)
 const startsMidway = 1.6
 
 // startsBranch: each further arm of a region is left and come back to, more than once on the mean (held against desk/estimate/roads).
-const startsBranch = 1.8
+const startsBranch = 2.2
 
 // SparseMM3 is the solid volume of a body of volume v whose core (what is left inside shell and skins) is filled to phi.
 func SparseMM3(v, core, phi float64) float64 { return v - core + phi*core }
