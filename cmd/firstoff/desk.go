@@ -86,7 +86,7 @@ func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *ope
 	}
 	desk := newDesk(o.shop.Load)
 	desk.Threads = max(1, runtime.GOMAXPROCS(0)-1)
-	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: desk})
+	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: desk, Log: log})
 	if err != nil {
 		return o, err
 	}
@@ -103,9 +103,35 @@ func catalogueOf(path string) (*shop.Catalogue, error) {
 	return cat, err
 }
 
-func (o *opened) start(ctx context.Context) error {
+// start begins to run tasks, takes up what was left, and tidies up once a day until ctx ends.
+func (o *opened) start(ctx context.Context, log *slog.Logger) error {
 	o.started = true
-	return o.runner.Start(ctx)
+	if f, ok := o.blobs.(*blob.Folder); ok && o.lock != nil {
+		if err := f.Sweep(); err != nil {
+			log.Warn("what interrupted uploads left could not be removed", "err", err)
+		}
+	}
+	if err := o.runner.Start(ctx); err != nil {
+		return err
+	}
+	if n, err := o.TakeUp(ctx); err != nil {
+		return err
+	} else if n > 0 {
+		log.Info("analyses taken up again", "files", n)
+	}
+	go func() {
+		for {
+			if _, err := o.Tidy(ctx); err != nil && ctx.Err() == nil {
+				log.Warn("tidying up failed", "err", err)
+			}
+			select {
+			case <-ctx.Done():
+				return
+			case <-time.After(24 * time.Hour):
+			}
+		}
+	}()
+	return nil
 }
 
 // close lets running work finish for a moment, then lets go of everything.

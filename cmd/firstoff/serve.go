@@ -60,7 +60,7 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return fault.Because(err, fault.Conflict, "address_in_use", c.Listen, "This address cannot be served on: something else uses it. Name another with --listen, e.g. 127.0.0.1:0 for any free one.")
 	}
-	if err := o.start(ctx); err != nil {
+	if err := o.start(ctx, log); err != nil {
 		return err
 	}
 	if c.Demo {
@@ -180,12 +180,13 @@ func (c *workCmd) Run(ctx context.Context, s streams) error {
 	if c.Database == "" {
 		return fault.New(fault.Invalid, "work_needs_database", "--database", "Several processes need a PostgreSQL database; with the folder's own database serve does the work itself.")
 	}
-	o, err := c.place.open(ctx, logger(s, c.JSONLog), workers(c.Workers))
+	log := logger(s, c.JSONLog)
+	o, err := c.place.open(ctx, log, workers(c.Workers))
 	if err != nil {
 		return err
 	}
 	defer o.close(context.WithoutCancel(ctx))
-	if err := o.start(ctx); err != nil {
+	if err := o.start(ctx, log); err != nil {
 		return err
 	}
 	fmt.Fprintln(s.out, "working")
