@@ -105,7 +105,7 @@ type difference struct {
 	name                                  string
 	time, part, material                  float64
 	contour, fill, support, moves, starts float64
-	ref, est                              float64 // s it took to compute
+	ref, est, cut                         float64 // s it took: reference, estimator from its layers, cutting them
 }
 
 // compare estimates and simulates one setting.
