@@ -88,11 +88,15 @@ func (m *Mesh) measure(box r3.Box) Measures {
 
 func (m *Mesh) sum(s *sums, from, to int, o r3.Vec) {
 	var vol, area, nx, ny, nz, sx, sy, sz, cx, cy, cz, qxx, qyy, qzz, qxy, qyz, qzx float64
-	pos, tri := m.Pos, m.Tri[3*from:3*to]
-	for len(tri) >= 3 {
-		i, j, k := 3*uint(tri[0]), 3*uint(tri[1]), 3*uint(tri[2])
-		tri = tri[3:]
-		p, q, r := pos[i:i+3:i+3], pos[j:j+3:j+3], pos[k:k+3:k+3]
+	// Corners are gathered first, so that where they lie far apart in memory the misses overlap.
+	var gathered [3 * piece][3]float32
+	pos := m.Pos
+	for c, v := range m.Tri[3*from : 3*to] {
+		p := pos[3*uint(v) : 3*uint(v)+3 : 3*uint(v)+3]
+		gathered[c] = [3]float32{p[0], p[1], p[2]}
+	}
+	for g := gathered[:3*(to-from)]; len(g) >= 3; g = g[3:] {
+		p, q, r := &g[0], &g[1], &g[2]
 		ax, ay, az := float64(p[0])-o.X, float64(p[1])-o.Y, float64(p[2])-o.Z
 		bx, by, bz := float64(q[0])-o.X, float64(q[1])-o.Y, float64(q[2])-o.Z
 		dx, dy, dz := float64(r[0])-o.X, float64(r[1])-o.Y, float64(r[2])-o.Z

@@ -115,7 +115,10 @@ func (m *Mesh) Topology() *Topology {
 		file(c, a, uint32(h+2))
 	}
 	// Now off[v] is the start of v's slots and off[v+1] their end. Half-edges that run down, some at a time.
-	type down struct{ lo, hi, half, from, to uint32 }
+	type down struct {
+		lo, hi, half, from, to uint32
+		first                  slot
+	}
 	var buf [3*block + 1]down
 	var extra [][2]uint32 // half-edge that first used the edge, further half-edge
 	var lone []uint32     // half-edges that found nobody running up
@@ -139,9 +142,18 @@ func (m *Mesh) Topology() *Topology {
 			d := &buf[i]
 			d.from, d.to = off[d.lo], off[d.lo+1]
 		}
+		for i := range buf[:n] { // fetched here, so that the misses overlap
+			d := &buf[i]
+			d.first = slots[d.from]
+		}
 	half:
 		for i := range buf[:n] {
 			d := &buf[i]
+			if d.first.hi == d.hi && d.from < d.to && mate[d.first.half] == None {
+				mate[d.first.half], mate[d.half] = d.half, d.first.half
+				paired++
+				continue
+			}
 			for _, s := range slots[d.from:d.to] {
 				if s.hi == d.hi {
 					if mate[s.half] != None {
