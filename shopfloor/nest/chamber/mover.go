@@ -4,30 +4,41 @@ import (
 	"math"
 	"sort"
 	"sync/atomic"
+
+	"firstoff/shopfloor/nest/board"
 )
 
 // mover is one search: a packing with overlaps, its weights, its random stream.
 type mover struct {
-	t       *table
-	box     Box
-	high    int
-	kind    []int32
-	po      []int32
-	x, y, z []int32
-	over    []float32 // n × n
-	weight  []float32 // n × n
-	total   float64
-	r       rng
-	stop    *atomic.Bool
-	rounds  int
-	limit   int
-	obs     []lying
-	bins    [binsX * binsY * binsZ][]int32
-	order   []int
-	saved   spots
+	t                 *table
+	box               Box
+	high              int
+	kind              []int32
+	po                []int32
+	x, y, z           []int32
+	over              []float32 // n × n
+	weight            []float32 // n × n
+	total             float64
+	r                 rng
+	stop              *atomic.Bool
+	rounds            int
+	limit             int
+	patience, strikes int // as the constants, but while rushing
+	obs               []lying
+	bins              [binsX * binsY * binsZ][]int32
+	order             []int
+	saved             spots
+
+	who      int // number among the searchers
+	board    *board.Board[*spots]
+	best     *spots // the lowest packing free of overlap
+	incoming *spots // the best of all searchers at the last meeting
 }
 
 const binsX, binsY, binsZ = 5, 5, 10
+
+// meetEvery is the number of rounds between two meetings of the searchers.
+const meetEvery = 100
 
 type lying struct {
 	lo, hi  [3]int32 // its cells, grown by the gap
@@ -39,7 +50,7 @@ type lying struct {
 func newMover(t *table, kind []int32, box Box, seed uint64, stop *atomic.Bool, limit int) *mover {
 	n := len(kind)
 	return &mover{t: t, box: box, kind: kind, po: make([]int32, n), x: make([]int32, n), y: make([]int32, n), z: make([]int32, n),
-		over: make([]float32, n*n), weight: make([]float32, n*n), r: newRNG(seed), stop: stop, limit: limit}
+		over: make([]float32, n*n), weight: make([]float32, n*n), r: newRNG(seed), stop: stop, limit: limit, patience: patience, strikes: strikes}
 }
 
 func (m *mover) done() bool { return m.stop.Load() || m.limit > 0 && m.rounds >= m.limit }
@@ -193,7 +204,7 @@ type try struct {
 
 const (
 	tryWide, tryClose, tryKeep = 60, 20, 3
-	patience, strikes          = 80, 3
+	patience, strikes          = 50, 3
 )
 
 // move looks for a better place for body i.
@@ -224,8 +235,18 @@ func (m *mover) move(i int) bool {
 		}
 		return top[tryKeep-1].cost
 	}
-	offer(now)
+	reach := max(2, min(m.t.posed[now.po].size[0], min(m.t.posed[now.po].size[1], m.t.posed[now.po].size[2]))/2)
+	// Often a small step is enough.
+	near := m.descend(now, max(1, reach/2))
+	if near.cost == 0 {
+		m.place(i, near)
+		return true
+	}
+	offer(near)
 	for range tryWide {
+		if top[0].cost == 0 {
+			break
+		}
 		t := try{po: int32(first)}
 		if count > 1 {
 			t.po += int32(m.r.intn(count))
@@ -239,8 +260,10 @@ func (m *mover) move(i int) bool {
 		t.cost = m.cost(t.po, t.x, t.y, t.z, limit())
 		offer(t)
 	}
-	reach := max(2, min(m.t.posed[now.po].size[0], min(m.t.posed[now.po].size[1], m.t.posed[now.po].size[2]))/2)
 	for c := range tryClose {
+		if top[0].cost == 0 {
+			break
+		}
 		t := now
 		if count > 1 && c&1 == 1 {
 			t.po = int32(first + m.r.intn(count))
@@ -257,7 +280,13 @@ func (m *mover) move(i int) bool {
 		offer(t)
 	}
 	best := now
+	if near.cost < best.cost {
+		best = near
+	}
 	for c := range have {
+		if top[c] == near { // is down already
+			continue
+		}
 		t := m.descend(top[c], max(1, reach/2))
 		if t.cost < best.cost {
 			best = t
@@ -327,6 +356,9 @@ func (m *mover) place(i int, t try) {
 // pass moves every overlapping body once, in random order, and lets the weights grow.
 func (m *mover) pass() {
 	m.rounds++
+	if m.board != nil && m.rounds%meetEvery == 0 {
+		_, m.incoming = m.board.Meet(m.who, float64(m.best.high), m.best.clone())
+	}
 	n := len(m.kind)
 	m.order = m.order[:0]
 	for i := range n {
@@ -368,9 +400,9 @@ func (m *mover) separate() bool {
 	m.measure()
 	best := m.total
 	m.save(&m.saved)
-	for strike := 0; strike < strikes; strike++ {
+	for strike := 0; strike < m.strikes; strike++ {
 		start := best
-		for idle := 0; idle < patience; idle++ {
+		for idle := 0; idle < m.patience; idle++ {
 			if m.total == 0 {
 				return true
 			}
@@ -398,41 +430,73 @@ func (m *mover) separate() bool {
 	return false
 }
 
+// lower brings the lid of the best packing down by so many cells; what lies above a random cut moves along.
+func (m *mover) lower(cells int) {
+	m.load(m.best)
+	m.high = m.best.high - cells
+	cut := int32(m.r.intn(m.high + 1))
+	for i, z := range m.z {
+		if z > cut {
+			m.z[i] -= int32(cells)
+		}
+	}
+}
+
+// rush lowers the lid in large steps, with little patience, halving the step where it fails, down to one cell.
+func (m *mover) rush(floor int) {
+	m.patience, m.strikes = 20, 1
+	for step := m.best.high / 50; step > 1 && !m.done(); {
+		if m.best.high-step < floor {
+			step /= 2
+			continue
+		}
+		m.lower(step)
+		if m.separate() {
+			m.high = m.top()
+			m.save(m.best)
+			continue
+		}
+		step /= 2
+	}
+	m.patience, m.strikes = patience, strikes
+}
+
 // explore lowers the lid as long as it can; where it cannot, it goes on from a disturbed former attempt.
-func (m *mover) explore(best *spots) {
+func (m *mover) explore() {
 	type attempt struct {
 		s     spots
 		total float64
 	}
 	var pool []attempt
-	m.load(best)
-	lower := func() {
-		m.high = best.high - 1
-		cut := int32(m.r.intn(m.high + 1))
-		for i, z := range m.z {
-			if z > cut {
-				m.z[i]--
-			}
-		}
-	}
 	floor := m.floor()
-	if best.high <= floor {
+	m.rush(floor)
+	if m.best.high <= floor {
 		return
 	}
-	lower()
+	m.lower(1)
 	for !m.done() {
 		if m.separate() {
 			m.high = m.top()
-			m.save(best)
-			if best.high <= floor {
+			m.save(m.best)
+			if m.best.high <= floor {
 				return
 			}
 			pool = pool[:0]
-			lower()
+			m.lower(1)
 			continue
 		}
 		if m.done() {
 			return
+		}
+		if m.incoming != nil && m.incoming.high < m.best.high {
+			m.best = m.incoming.clone()
+			if m.best.high <= floor {
+				return
+			}
+			pool = pool[:0]
+			m.lower(1)
+			m.swapLarge()
+			continue
 		}
 		a := attempt{total: m.total}
 		m.save(&a.s)

@@ -4,6 +4,8 @@ import (
 	"context"
 	"sync"
 	"sync/atomic"
+
+	"firstoff/shopfloor/nest/board"
 )
 
 // Box is the room to pack, cells. Height 0 means as high as needed.
@@ -60,7 +62,7 @@ func Pack(ctx context.Context, kinds []Kind, order []int, box Box, lim Limits) (
 	}
 	defer context.AfterFunc(ctx, func() { stop.Store(true) })()
 	n := max(1, lim.Searchers)
-	best := make([]spots, n)
+	bd := board.New(n, float64(start.high), start, lim.Rounds > 0)
 	rounds := make([]int, n)
 	var wg sync.WaitGroup
 	for k := range n {
@@ -68,19 +70,17 @@ func Pack(ctx context.Context, kinds []Kind, order []int, box Box, lim Limits) (
 		go func() {
 			defer wg.Done()
 			m := newMover(t, kind, box, uint64(lim.Seed)*1000003+uint64(k), &stop, lim.Rounds)
-			start.copyTo(&best[k])
-			m.explore(&best[k])
-			best[k].free(t, kind, box)
+			m.who, m.board, m.best = k, bd, start.clone()
+			m.explore()
+			m.best.free(t, kind, box)
 			rounds[k] = m.rounds
+			bd.Leave(k, float64(m.best.high), m.best)
 		}()
 	}
 	wg.Wait()
-	b := &best[0]
-	for k := range best {
-		p.Rounds += rounds[k]
-		if best[k].high < b.high {
-			b = &best[k]
-		}
+	_, b := bd.Best()
+	for _, r := range rounds {
+		p.Rounds += r
 	}
 	p.Height = b.high
 	for i := range order {
@@ -97,8 +97,6 @@ type spots struct {
 	high    int
 }
 
-func (s *spots) copyTo(d *spots) {
-	d.po = append(d.po[:0], s.po...)
-	d.x, d.y, d.z = append(d.x[:0], s.x...), append(d.y[:0], s.y...), append(d.z[:0], s.z...)
-	d.high = s.high
+func (s *spots) clone() *spots {
+	return &spots{append([]int32(nil), s.po...), append([]int32(nil), s.x...), append([]int32(nil), s.y...), append([]int32(nil), s.z...), s.high}
 }

@@ -5,6 +5,8 @@ import (
 	"math"
 	"sync"
 	"sync/atomic"
+
+	"firstoff/shopfloor/nest/board"
 )
 
 // Limits ends a search, whichever comes first: rounds for each searcher, or the context. Two contexts allow a
@@ -41,7 +43,7 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 	start := firstStrip(t, shape, width, spacing)
 	n := max(1, lim.Searchers)
 	floor := Floor(shapes, order, width, spacing)
-	board := newBoard(n, start, lim.Rounds > 0)
+	bd := board.New(n, start.length(), start, lim.Rounds > 0)
 	var stop, finish atomic.Bool
 	defer context.AfterFunc(ctx, func() { stop.Store(true) })()
 	if ctx.Err() != nil {
@@ -58,7 +60,7 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 			defer wg.Done()
 			l := newLayout(t, shape, start.regions)
 			m := newMover(l, uint64(lim.Seed)*1000003+uint64(k), &stop)
-			m.who, m.board, m.floor = k, board, floor
+			m.who, m.board, m.floor = k, bd, floor
 			m.best = start.clone()
 			explored := func() bool { return finish.Load() }
 			if lim.Rounds > 0 {
@@ -69,11 +71,11 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 			m.limit = lim.Rounds
 			m.compress(finishFrom, finishTo)
 			rounds[k] = m.rounds
-			board.leave(k, m.best)
+			bd.Leave(k, m.best.length(), m.best)
 		}()
 	}
 	wg.Wait()
-	b := board.best
+	_, b := bd.Best()
 	out := Layout{Spots: make([]Spot, len(order)), Length: b.regions[0].MaxX}
 	for i := range order {
 		out.Spots[i] = Spot{0, t.turned[b.or[i]].turn, b.x[i], b.y[i]}

@@ -3,6 +3,8 @@ package flat
 import (
 	"math"
 	"sync/atomic"
+
+	"firstoff/shopfloor/nest/board"
 )
 
 // step0 and least0 are the first and last step of a descent, as a share of the piece's size.
@@ -29,11 +31,11 @@ type mover struct {
 	tried spots // the layout of least overlap in the present attempt
 	evals int64
 
-	who      int     // number among the searchers
-	board    *board  // where they meet; nil alone
-	best     *spots  // the best layout free of overlap
-	incoming *spots  // the best of all searchers at the last meeting
-	floor    float64 // a length that cannot be bettered
+	who      int                  // number among the searchers
+	board    *board.Board[*spots] // where they meet; nil alone
+	best     *spots               // the best layout free of overlap
+	incoming *spots               // the best of all searchers at the last meeting
+	floor    float64              // a length that cannot be bettered
 	tune     tuning
 }
 
@@ -332,7 +334,7 @@ func (m *mover) move(i int) bool {
 func (m *mover) pass() {
 	m.rounds++
 	if m.board != nil && m.rounds%meetEvery == 0 {
-		m.incoming = m.board.meet(m.who, m.best)
+		_, m.incoming = m.board.Meet(m.who, m.best.length(), m.best.clone())
 	}
 	l := m.layout
 	n := l.n()
