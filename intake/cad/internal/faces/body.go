@@ -50,8 +50,9 @@ func tolerancesFor(d float64) tolerances {
 	return tolerances{weld: math.Min(1e-6, 1e-8*d), fit: math.Min(5e-3, 5e-5*d)}
 }
 
-// Join welds a body and finds its cylinders and holes. Where it does not close, faces up to chord (the largest
-// distance between facets and surface it was meshed with) apart are sewn, if that closes it; 0 sews nothing.
+// Join welds a body and finds its cylinders and holes. Where it does not close, faces up to a few chords apart
+// (the largest distance between facets and surface it was meshed with) are sewn, if that closes it; 0 sews
+// nothing.
 func Join(b *Body, chord float64) *Surface {
 	s := &Surface{Box: r3.EmptyBox()}
 	for i := range uint32(len(b.Pos) / 3) {
@@ -71,9 +72,12 @@ func Join(b *Body, chord float64) *Surface {
 	edges := newEdges(s.Tri)
 	s.Ragged = edges.ragged()
 	if d := s.Box.Size().Norm(); s.Ragged > 0 && chord > 0 && d > 0 && d < math.MaxFloat32 {
-		if s.turned, s.Sewn = s.sew(tol.fit, 1.2*chord+tol.fit); s.Sewn {
-			edges = newEdges(s.Tri)
-			s.Ragged = edges.ragged()
+		for _, reach := range []float64{chord, 3 * chord} { // exporters leave gaps of about their own resolution
+			if s.turned, s.Sewn = s.sew(max(tol.fit, chord/20), 1.2*reach+tol.fit); s.Sewn {
+				edges = newEdges(s.Tri)
+				s.Ragged = edges.ragged()
+				break
+			}
 		}
 	}
 	s.measure()
