@@ -59,7 +59,7 @@ func (s *session) swap(m api.Memory) {
 	b.armed--
 	mem, _ := m.Read(0, m.Size())
 	at := uint32(0)
-	if i := bytes.Index(mem, b.stub); i >= 0 && bytes.Index(mem[i+1:], b.stub) < 0 {
+	if i := bytes.Index(mem, b.stub); i >= 0 && !bytes.Contains(mem[i+1:], b.stub) {
 		at = uint32(i)
 	} else {
 		return
