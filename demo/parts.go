@@ -3,6 +3,7 @@ package demo
 import (
 	"bytes"
 	"math"
+	"sort"
 
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
@@ -43,23 +44,121 @@ func (l loop) hole() loop {
 	return out
 }
 
-// extrude raises an outline with its holes from z0 to z1. Only the sides are laid; mending closes both ends in their planes.
+// extrude raises an outline with its holes from z0 to z1.
 func extrude(z0, z1 float64, loops ...loop) *mesh.Mesh {
 	var c []float32
-	add := func(p, q, r [3]float64) {
-		for _, v := range [3][3]float64{p, q, r} {
-			c = append(c, float32(v[0]), float32(v[1]), float32(v[2]))
+	add := func(z [3]float64, p ...[2]float64) {
+		for i, v := range p {
+			c = append(c, float32(v[0]), float32(v[1]), float32(z[i]))
 		}
 	}
 	for _, l := range loops {
 		for i := range l {
 			a, b := l[i], l[(i+1)%len(l)]
-			add([3]float64{a[0], a[1], z0}, [3]float64{b[0], b[1], z0}, [3]float64{b[0], b[1], z1})
-			add([3]float64{a[0], a[1], z0}, [3]float64{b[0], b[1], z1}, [3]float64{a[0], a[1], z1})
+			add([3]float64{z0, z0, z1}, a, b, b)
+			add([3]float64{z0, z1, z1}, a, b, a)
 		}
 	}
-	m, _ := mesh.Mend(mesh.FromSoup(c))
-	return m
+	for _, t := range ears(bridged(loops)) {
+		add([3]float64{z1, z1, z1}, t[0], t[1], t[2])
+		add([3]float64{z0, z0, z0}, t[0], t[2], t[1])
+	}
+	return mesh.FromSoup(c)
+}
+
+func cross(a, b, c [2]float64) float64 {
+	return (b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])
+}
+
+// bridged cuts every hole open towards the outline, from the hole's rightmost corner to the nearest corner in sight, so that
+// one loop is left. Holes go from right to left.
+func bridged(loops []loop) loop {
+	out := append(loop{}, loops[0]...)
+	holes := append([]loop{}, loops[1:]...)
+	right := func(l loop) int {
+		k := 0
+		for i := range l {
+			if l[i][0] > l[k][0] {
+				k = i
+			}
+		}
+		return k
+	}
+	sort.SliceStable(holes, func(i, j int) bool { return holes[i][right(holes[i])][0] > holes[j][right(holes[j])][0] })
+	for _, h := range holes {
+		k := right(h)
+		best, at := math.Inf(1), -1
+		for i, p := range out {
+			d := math.Hypot(p[0]-h[k][0], p[1]-h[k][1])
+			if d < best && p[0] > h[k][0] && times(out, p) == 1 && inSight(h[k], p, out, holes) {
+				best, at = d, i
+			}
+		}
+		var next loop
+		next = append(next, out[:at+1]...)
+		next = append(next, h[k:]...)
+		next = append(next, h[:k+1]...)
+		next = append(next, out[at:]...)
+		out = next
+	}
+	return out
+}
+
+// times is how often a corner is in the loop; those where a bridge stands already are there twice.
+func times(l loop, p [2]float64) (n int) {
+	for _, q := range l {
+		if q == p {
+			n++
+		}
+	}
+	return n
+}
+
+// inSight says whether no side of any loop crosses the way from a to b.
+func inSight(a, b [2]float64, out loop, holes []loop) bool {
+	for _, l := range append([]loop{out}, holes...) {
+		for i := range l {
+			p, q := l[i], l[(i+1)%len(l)]
+			if p == a || p == b || q == a || q == b {
+				continue
+			}
+			if cross(a, b, p)*cross(a, b, q) < 0 && cross(p, q, a)*cross(p, q, b) < 0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// ears cuts a simple counter-clockwise loop into triangles (Meisters 1975).
+func ears(l loop) (out [][3][2]float64) {
+	l = append(loop{}, l...)
+	for len(l) > 3 {
+		cut := false
+		for i := range l {
+			a, b, c := l[(i+len(l)-1)%len(l)], l[i], l[(i+1)%len(l)]
+			if cross(a, b, c) <= 1e-12 {
+				continue
+			}
+			free := true
+			for _, p := range l {
+				if p != a && p != b && p != c && cross(a, b, p) >= 0 && cross(b, c, p) >= 0 && cross(c, a, p) >= 0 {
+					free = false
+					break
+				}
+			}
+			if free {
+				out = append(out, [3][2]float64{a, b, c})
+				l = append(l[:i:i], l[i+1:]...)
+				cut = true
+				break
+			}
+		}
+		if !cut { // only corners in one line are left
+			l = l[1:]
+		}
+	}
+	return append(out, [3][2]float64{l[0], l[1], l[2]})
 }
 
 // turned spins a profile of (radius, height) about z; the profile starts and ends on the axis.

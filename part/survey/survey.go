@@ -43,8 +43,9 @@ type Body struct {
 	Log    mesh.Log
 	After  mesh.Measures // of Mended
 	// Overlap says that shells of the body run into each other; VolumeMM3 is then that of the union.
-	Overlap   bool
-	VolumeMM3 float64
+	Overlap    bool
+	VolumeMM3  float64
+	TrappedMM3 float64 // closed in, with no way out
 }
 
 // Options of a survey.
@@ -63,11 +64,16 @@ const (
 )
 
 // walls fills in wall and gap thickness: low percentiles and the median by area.
-func walls(f *part.Facts, m *mesh.Mesh, size r3.Vec) {
+//
+// Where shells run into each other, or several bodies may, a wall ends only where the last of them does (winding 0), and
+// facets inside another shell's material do not count.
+func walls(f *part.Facts, m *mesh.Mesh, size r3.Vec, overlap bool) {
 	t := bvh.Build(m)
 	limit := size.Norm()
 	var w, g []float32
-	if m.Facets() <= mostForSpheres {
+	if overlap {
+		w, g = throughAll(t, m, limit)
+	} else if m.Facets() <= mostForSpheres {
 		w, g = thickness.WallSpheres(t, m, limit), thickness.GapSpheres(t, m, limit)
 	} else {
 		w, g = sampled(t, m, limit)
@@ -103,6 +109,61 @@ func sampled(t *bvh.Tree, m *mesh.Mesh, limit float64) (wall, gap []float32) {
 	return wall, gap
 }
 
+// throughAll is sampled for surfaces that run into each other: rays go on until the winding number is 0 again.
+func throughAll(t *bvh.Tree, m *mesh.Mesh, limit float64) (wall, gap []float32) {
+	nan, inf := float32(math.NaN()), float32(math.Inf(1))
+	wall, gap = make([]float32, m.Facets()), make([]float32, m.Facets())
+	var hits []bvh.Hit
+	along := func(o, d r3.Vec) []bvh.Hit {
+		hits = hits[:0]
+		t.Crossings(o, d, limit, func(h bvh.Hit) bool {
+			hits = append(hits, h)
+			return len(hits) < 1000
+		})
+		sort.Slice(hits, func(i, j int) bool { return hits[i].Dist < hits[j].Dist })
+		return hits
+	}
+	step := max(1, m.Facets()/mostForSpheres)
+	for i := range wall {
+		wall[i], gap[i] = nan, nan
+		n := m.FacetNormal(i)
+		if i%step != step/2 || n == (r3.Vec{}) {
+			continue
+		}
+		a, b, c := m.Corners(i)
+		p := a.Add(b).Add(c).Mul(1.0 / 3)
+		out := along(p.Add(n.Mul(thickness.Skin)), n)
+		w := 0
+		for _, h := range out {
+			if h.Front {
+				w--
+			} else {
+				w++
+			}
+		}
+		if w != 0 {
+			continue // inside another shell's material
+		}
+		gap[i], wall[i] = inf, inf
+		if len(out) > 0 {
+			gap[i] = float32(out[0].Dist + thickness.Skin)
+		}
+		w = 1
+		for _, h := range along(p.Sub(n.Mul(thickness.Skin)), n.Mul(-1)) {
+			if h.Front {
+				w++
+			} else {
+				w--
+			}
+			if w == 0 {
+				wall[i] = float32(h.Dist + thickness.Skin)
+				break
+			}
+		}
+	}
+	return wall, gap
+}
+
 // finite is x, or 0 for "nothing found".
 func finite(x float64) float64 {
 	if math.IsInf(x, 0) || math.IsNaN(x) {
@@ -115,7 +176,7 @@ func finite(x float64) float64 {
 func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 	s := &Survey{File: f, Bodies: make([]Body, len(f.Bodies))}
 	var parts []*mesh.Mesh
-	box := r3.EmptyBox()
+	box, overlap := r3.EmptyBox(), false
 	facts := part.Facts{Digest: f.SHA256, Kernel: part.KernelVersion, Name: f.Name, Bodies: len(f.Bodies), Triangles: f.Triangles(), Closed: true}
 	for i, b := range f.Bodies {
 		if err := ctx.Err(); err != nil {
@@ -133,11 +194,8 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 		facts.Closed = facts.Closed && sb.Report.Closed
 		facts.VolumeMM3 += sb.VolumeMM3
 		facts.AreaMM2 += sb.After.AreaMM2
-		for _, sh := range sb.Report.Shells {
-			if sh.Role == mesh.Cavity {
-				facts.TrappedMM3 += math.Abs(sh.VolumeMM3)
-			}
-		}
+		overlap = overlap || sb.Overlap
+		facts.TrappedMM3 += sb.TrappedMM3
 		for _, st := range sb.Log.Steps {
 			facts.Mended = append(facts.Mended, st.Message)
 		}
@@ -159,7 +217,7 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 	size := box.Size()
 	facts.OrientedMM = sorted(size)
 	if o.Walls && s.Whole.Facets() <= mostForWalls {
-		walls(&facts, s.Whole, size)
+		walls(&facts, s.Whole, size, overlap || len(parts) > 1)
 	}
 	s.Facts = facts
 	return s, nil
@@ -187,6 +245,19 @@ func bodyOf(b content.Body, o Options) (Body, error) {
 		// Shells that only lie near each other fill as much as they sum to, within the raster's own error.
 		if s.VolumeMM3 < 0 || s.VolumeMM3-v > overlapShare*s.VolumeMM3 {
 			s.Overlap, s.VolumeMM3 = true, v
+		}
+	}
+	if s.Overlap {
+		v, err := hollows(s.Mended)
+		if err != nil {
+			return s, err
+		}
+		s.TrappedMM3 = v
+		return s, nil
+	}
+	for _, sh := range s.Report.Shells {
+		if sh.Role == mesh.Cavity {
+			s.TrappedMM3 += math.Abs(sh.VolumeMM3)
 		}
 	}
 	return s, nil
@@ -247,6 +318,16 @@ func unionVolume(m *mesh.Mesh) (float64, error) {
 		}
 	}
 	return float64(cells) * st.CellVolume(), nil
+}
+
+// hollows is the room closed in by shells that run into each other, from a coarse bit solid: cells of a 200th of the part.
+func hollows(m *mesh.Mesh) (float64, error) {
+	cell := math.Max(solid.AutoCell(m.Box()), m.Box().Size().Norm()/200)
+	s, err := solid.Rasterise(m, r3.Identity, cell, cell, 1)
+	if err != nil {
+		return 0, err
+	}
+	return s.Trapped().Volume(), nil
 }
 
 func sorted(v r3.Vec) [3]float64 {

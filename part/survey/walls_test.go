@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"firstoff/geom/geomtest"
+	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
 	"firstoff/part/survey"
 )
@@ -30,5 +31,18 @@ func TestWallsAndHollows(t *testing.T) {
 	f := one(geomtest.Hollow(ball, in, r3.Vec{})).Facts
 	if want := in.Mesh.Measure().VolumeMM3; math.Abs(f.TrappedMM3-want) > 1e-6*want {
 		t.Errorf("hollow of %.2f mm³ found as %.2f", want, f.TrappedMM3)
+	}
+}
+
+// Shells that run into each other: the wall of their union counts, not the depth of the overlap.
+func TestWallsOfAUnion(t *testing.T) {
+	a := geomtest.Box(60, 40, 5).Mesh
+	b := geomtest.Box(5, 40, 30).Mesh.Transformed(r3.Identity, 1, r3.Vec{X: 20, Z: 4.5}) // stands in the plate, 0.5 mm deep
+	s, err := survey.Of(context.Background(), file(mesh.Merge(a, b)), survey.Options{Walls: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := s.Facts; math.Abs(f.MedianWallMM-5) > 0.05 || f.MinWallMM < 4.9 || f.TrappedMM3 > 1 {
+		t.Errorf("walls of 5 mm found as %.3f (median %.3f), %.1f mm³ trapped", f.MinWallMM, f.MedianWallMM, f.TrappedMM3)
 	}
 }
