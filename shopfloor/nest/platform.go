@@ -1,6 +1,7 @@
 package nest
 
 import (
+	"context"
 	"math"
 	"sort"
 
@@ -36,6 +37,9 @@ type Tray struct {
 type Quick struct {
 	Cells    int // fineness of the first guess: cells along the longer side; 0 takes 256
 	MaxTrays int // refuse beyond this many; 0 takes 10,000
+	// Rounds of search for room for more pieces on a tray. 0 searches up to 100 rounds where trays are filled with one part only, some
+	// 10 to 50 ms of processor time that raise a tray by a tenth and more, and not at all for mixed trays; below 0 never.
+	Rounds int
 }
 
 // Platform lays parts into trays of width × depth mm with a spacing between pieces and an edge margin, in order of
@@ -58,7 +62,7 @@ func Platform(parts []Part, width, depth, spacing, margin float64, q Quick) ([]T
 		maxTrays = 10000
 	}
 	bed := flat.Bed{W: w, H: d, Spacing: spacing, Cells: q.Cells, Trays: maxTrays}
-	best := fill(shapes, order, bed)
+	best := fill(shapes, order, bed, q.Rounds)
 	for i, sp := range best {
 		if sp.Tray < 0 {
 			return nil, fault.New(fault.TooLarge, "nest_trays", parts[order[i]].ID, "The pieces need more than %d trays; ask for fewer pieces.", maxTrays)
@@ -133,35 +137,46 @@ func dropSameTurns(s *flat.Shape) {
 	s.Turns = keep
 }
 
-// fill lays the order; when what remains is one shape only, full trays of it are repeated instead of searched again.
-func fill(shapes []flat.Shape, order []int, bed flat.Bed) []flat.Spot {
-	tail := len(order)
-	for tail > 0 && order[tail-1] == order[len(order)-1] {
-		tail--
-	}
-	alike := len(order) - tail
-	if alike == 0 {
+// loneRounds is the search of the quick door for trays of one part, less where a tray holds many, so that it ends within some
+// 50 ms of processor time.
+const (
+	loneRounds = 100
+	loneMoves  = 5000 // rounds × pieces
+)
+
+// fill lays the order; a single shape fills one tray, which is then repeated instead of searched again.
+func fill(shapes []flat.Shape, order []int, bed flat.Bed, rounds int) []flat.Spot {
+	if len(order) == 0 {
 		return nil
 	}
-	k := order[tail]
-	one := bed
-	one.Trays = 1
-	// A bed holds no more than its area does; laying that many shows how many fit.
-	most := min(alike, int(bed.W*bed.H/shapes[k].Area)+1)
-	full := flat.Full(shapes[k], most, one)
-	per := len(full)
-	if tail > 0 || per == 0 {
-		spots := flat.Shelf(shapes, order, bed)
-		return spots
-	}
-	spots := make([]flat.Spot, 0, len(order))
-	for i := range order {
-		sp := full[i%per]
-		sp.Tray = i / per
-		if bed.Trays > 0 && sp.Tray >= bed.Trays {
-			sp.Tray = -1
+	k := order[0]
+	for _, j := range order {
+		if j != k {
+			if rounds > 0 && len(shapes) <= maxKinds {
+				spots, _ := flat.Trays(shapes, order, bed, flat.Limits{Rounds: rounds, Searchers: 1, Seed: 1}, func(int) (context.Context, context.CancelFunc) {
+					return context.WithCancel(context.Background())
+				})
+				return spots
+			}
+			return flat.Shelf(shapes, order, bed)
 		}
-		spots = append(spots, sp)
+	}
+	// A bed holds no more than its area does; laying that many shows how many fit.
+	most := min(len(order), int((bed.W+bed.Spacing)*(bed.H+bed.Spacing)/shapes[k].Area)+1)
+	if rounds == 0 {
+		rounds = max(10, min(loneRounds, loneMoves/most))
+	}
+	full := flat.FullSearched(shapes[k], most, bed, rounds, 1)
+	if len(full) == 0 {
+		return flat.Shelf(shapes, order, bed)
+	}
+	spots := make([]flat.Spot, len(order))
+	for i := range order {
+		spots[i] = full[i%len(full)]
+		spots[i].Tray = i / len(full)
+		if bed.Trays > 0 && spots[i].Tray >= bed.Trays {
+			spots[i].Tray = -1
+		}
 	}
 	return spots
 }

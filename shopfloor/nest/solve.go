@@ -179,7 +179,7 @@ func (b *laid) placements(spots []flat.Spot, margin float64) []Placement {
 func (b *laid) platforms(ctx context.Context, p Problem, o Options) (Result, error) {
 	c := p.Container
 	bed := flat.Bed{W: c.WidthMM - 2*c.MarginMM, H: c.DepthMM - 2*c.MarginMM, Spacing: p.SpacingMM}
-	plain := fill(b.shapes, b.order, bed)
+	plain := fill(b.shapes, b.order, bed, -1)
 	trays := 0
 	for _, s := range plain {
 		trays = max(trays, s.Tray+1)

@@ -186,3 +186,26 @@ func (f *filling) press(ctx context.Context, i int) (used int, ok bool) {
 	}
 	return used, ok
 }
+
+// FullSearched is Full with further pieces pressed in for at most so many rounds.
+func FullSearched(s Shape, n int, bed Bed, rounds int, seed int64) []Spot {
+	spots := Full(s, n, bed)
+	have := len(spots)
+	if rounds <= 0 || have == 0 || have >= n || float64(have+1)*grown(s.Area, bed.Spacing) > (bed.W+bed.Spacing)*(bed.H+bed.Spacing) {
+		return spots
+	}
+	f := &filling{bed: bed, kinds: make([]int, n), lim: Limits{Rounds: rounds, Searchers: 1, Seed: seed}, seed: uint64(seed), budget: rounds}
+	f.t = newTable([]Shape{s}, bed.Spacing, 1e-9*math.Max(bed.W, bed.H))
+	f.spots = append(f.spots, spots...)
+	for len(f.spots) < n {
+		f.spots = append(f.spots, Spot{Tray: -1})
+	}
+	f.topUp(context.Background())
+	out := f.spots[:0]
+	for _, sp := range f.spots {
+		if sp.Tray == 0 {
+			out = append(out, sp)
+		}
+	}
+	return out
+}
