@@ -77,15 +77,20 @@ type Cone struct {
 	Cos  float64
 }
 
-// NearestOutside is NearestFrom without the facets whose nearest point is seen within the cone.
+// NearestOutside is NearestFrom without the facets whose nearest point is seen within the cone; a negative place means that nothing
+// near is known.
 func (t *Tree) NearestOutside(place int, p r3.Vec, within float64, c Cone) (Near, bool) {
-	if !(within >= 0) {
+	if len(t.nodes) == 0 || !(within >= 0) {
 		return Near{}, false
 	}
 	t.discs()
 	q := query{hit: -1, cone: c, cut: true}
 	q.set(t, p, within*within)
-	t.closerFrom(&q, place)
+	if place < 0 {
+		t.closer(&q, 0)
+	} else {
+		t.closerFrom(&q, place)
+	}
 	return q.answer(t)
 }
 

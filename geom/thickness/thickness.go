@@ -68,6 +68,10 @@ func spheres(t *bvh.Tree, m *mesh.Mesh, side bvh.Side, limit float64) []float32 
 	// The ray nearly bounds the sphere from above, so each ball starts about at its final size.
 	out := rays(t, side, limit)
 	order := t.Order()
+	place := make([]uint32, len(order))
+	for i, f := range order {
+		place[f] = uint32(i)
+	}
 	near := 4 * skin(t)
 	normals := m.CornerNormals(Crease)
 	cores.Each(len(order), 1<<12, func(_, from, to int) {
@@ -83,7 +87,7 @@ func spheres(t *bvh.Tree, m *mesh.Mesh, side bvh.Side, limit float64) []float32 
 			}
 			k := normals[9*f : 9*f+9]
 			n := r3.Vec{X: float64(k[0] + k[3] + k[6]), Y: float64(k[1] + k[4] + k[7]), Z: float64(k[2] + k[5] + k[8])}.Unit()
-			if r, cut := ball(t, i, n.Mul(float64(side)), d/2, near); cut || !math.IsInf(float64(out[f]), 1) {
+			if r, cut := ball(t, i, place, n.Mul(float64(side)), d/2, near); cut || !math.IsInf(float64(out[f]), 1) {
 				out[f] = float32(2 * r)
 			}
 		}
@@ -91,16 +95,21 @@ func spheres(t *bvh.Tree, m *mesh.Mesh, side bvh.Side, limit float64) []float32 
 	return out
 }
 
-// ball shrinks a ball of radius r that touches the facet at the given place in its middle, its centre along n, until no surface cuts it but
-// what lies within Crease of the place of contact. cut says whether any did.
-func ball(t *bvh.Tree, place int, n r3.Vec, r, near float64) (radius float64, cut bool) {
-	p, _, _ := t.Middle(place)
+// slack is the share of its radius by which a ball may be cut before it is made smaller.
+const slack = 1e-3
+
+// ball shrinks a ball of radius r that touches the facet at place i of the order in its middle, its centre along n, until no surface cuts it
+// but what lies within Crease of the point of contact. cut says whether any did.
+func ball(t *bvh.Tree, i int, place []uint32, n r3.Vec, r, near float64) (radius float64, cut bool) {
+	p, _, _ := t.Middle(i)
+	at := -1 // where it was cut last: the next cut is likely there
 	cone := bvh.Cone{Axis: n.Mul(-1), Cos: math.Cos(Crease)}
 	for range 40 {
-		q, ok := t.NearestOutside(place, p.Add(n.Mul(r)), r*(1-1e-5), cone)
+		q, ok := t.NearestOutside(at, p.Add(n.Mul(r)), r*(1-slack), cone)
 		if !ok {
 			return r, cut
 		}
+		at = int(place[q.Facet])
 		v := q.Point.Sub(p)
 		h := v.Dot(n)
 		if h <= 0 || v.Norm() < near {
