@@ -158,6 +158,9 @@ func (p *Planner) Expected(id string) (p50, p90 time.Time) {
 	return p.day(o.Quantile(0.5)), p.day(o.Quantile(p.level))
 }
 
+// Waits is what a job of the load itself waits for in the mean of the replications, longest first.
+func (p *Planner) Waits(id string) []capacity.Wait { return p.ends[id].Waits }
+
 // day is the business day on which something finished at t goes out.
 func (p *Planner) day(t int64) time.Time {
 	tt := time.Unix(t, 0).In(p.cal.Location())

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -354,4 +355,45 @@ func BenchmarkRun500x200(b *testing.B) {
 		play(b, load, shop, monday, Options{Seed: 1, Replications: 200, Threads: 2})
 	}
 	b.ReportMetric(float64(ops), "operations")
+}
+
+// With detail the tape says whose work each span was: set-up by hands, the run alone, the wait for the shift, unloading.
+func TestTapeWithDetail(t *testing.T) {
+	day := func(h int64) int64 { return h * 3600 }
+	shop := Shop{
+		Resources: []Resource{{ID: "press", Family: "grey", ChangeSeconds: 1800}},
+		People:    []Person{{ID: "ann", Skills: []string{"operate"}, Calendar: Calendar{{Start: day(8), End: day(16)}, {Start: day(32), End: day(40)}}}},
+	}
+	load := Load{Jobs: []Job{{ID: "J", Ops: []Op{
+		{ID: "build", Resource: []string{"press"}, People: "operate", PeopleSeconds: 600, UnloadSeconds: 900, Seconds: 10 * 3600, Unattended: true, Family: "white"},
+		{ID: "clean", People: "operate", Seconds: 1200},
+	}}}}
+	r, err := Run(t.Context(), load, shop, day(8), Options{Exact: true, Record: true, Detail: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	machine := r.Tapes[0].Resources[0].Spans
+	if len(machine) != 1 || machine[0].Detail == nil {
+		t.Fatalf("spans of the press: %+v", machine)
+	}
+	run := day(8) + 1800 + 600
+	want := Detail{Job: "J", Op: "build", Change: 1800, Run: run, Over: run + day(10)}
+	if *machine[0].Detail != want || machine[0].From != day(8) || machine[0].To != day(32)+900 {
+		t.Errorf("press: %+v %+v, want %+v until the next morning's unloading", machine[0], *machine[0].Detail, want)
+	}
+	var tasks []string
+	for _, s := range r.Tapes[0].People[0].Spans {
+		tasks = append(tasks, s.Detail.Job+" "+s.Detail.Op+" "+s.Detail.Task)
+	}
+	if got := strings.Join(tasks, ", "); got != "J build starting, J build unloading, J clean hand work" {
+		t.Errorf("ann: %s", got)
+	}
+	// Without it nothing is kept beside the times.
+	r, err = Run(t.Context(), load, shop, day(8), Options{Exact: true, Record: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Tapes[0].Resources[0].Spans[0].Detail != nil || r.Tapes[0].People[0].Spans[0].Detail != nil {
+		t.Error("details are kept though not asked for")
+	}
 }

@@ -106,4 +106,6 @@ type Options struct {
 	Exact bool
 	// Record keeps a Tape of each replication in Result.Tapes.
 	Record bool
+	// Detail has the tape say of each span whose work it was; worth its memory for one replication, not for many.
+	Detail bool
 }

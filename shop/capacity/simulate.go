@@ -30,7 +30,7 @@ func Run(ctx context.Context, load Load, shop Shop, now int64, opt Options) (*Re
 	for t := range worlds {
 		w := newWorld(m)
 		if opt.Record {
-			w.rec = newRecorder(m)
+			w.rec = newRecorder(m, load)
 		}
 		worlds[t] = w
 		wg.Go(func() {
@@ -334,11 +334,14 @@ func (w *world) resume(o int32) {
 		for _, who := range m.bySkill[c.skill] {
 			if !w.people[who].busy {
 				end = w.works(who, d)
-				w.hold(who, end)
+				w.hold(who, end, o, Attending)
 				w.opWho[o] = who
 				break
 			}
 		}
+	}
+	if w.rec != nil {
+		w.rec.begun(s, 0, w.t)
 	}
 	w.events.push(event{end, evDone, o})
 }
@@ -636,7 +639,7 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 	if a < 0 {
 		w.opSlot[o] = -1
 		end := w.works(who, w.length(o, -1))
-		w.hold(who, end)
+		w.hold(who, end, o, HandWork)
 		w.opWho[o] = who
 		w.events.push(event{end, evDone, o})
 		return
@@ -669,18 +672,23 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 		}
 	}
 	var end int64
+	begun := w.t
 	switch cl.mode {
 	case modeMachine:
 		end = sl.hours.After(w.t, change+d)
 	case modeRun:
 		ready := w.works(who, change+hands)
-		w.hold(who, ready)
+		w.hold(who, ready, o, Starting)
 		w.events.push(event{ready, evPerson, who})
+		begun = ready
 		end = sl.hours.After(ready, d)
 	case modeAttended:
 		end = w.works(who, change+d)
-		w.hold(who, end)
+		w.hold(who, end, o, Attending)
 		w.opWho[o] = who
+	}
+	if w.rec != nil {
+		w.rec.begun(s, change, begun)
 	}
 	w.events.push(event{end, evDone, o})
 	for _, x := range more {
@@ -688,11 +696,12 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 	}
 }
 
-func (w *world) hold(who int32, until int64) {
+// hold takes person who until then for a task of operation o.
+func (w *world) hold(who int32, until int64, o int32, task string) {
 	w.people[who].busy = true
 	w.tasks[who]++
 	if w.rec != nil {
-		w.rec.person(who, w.t, until)
+		w.rec.person(w.m, who, o, w.t, until, task)
 	}
 	if h := w.m.people[who].hours; h != nil {
 		w.busyPerson[who] += h.Between(w.t, until)
@@ -716,6 +725,9 @@ func (w *world) done(o int32) {
 	m := w.m
 	p := &m.ops[o]
 	cl := &m.classes[p.class]
+	if s := w.opSlot[o]; s >= 0 && w.rec != nil {
+		w.rec.ended(s, w.t)
+	}
 	if p.unload > 0 && w.opSlot[o] >= 0 && cl.skill >= 0 && cl.mode == modeRun {
 		if who := w.anyone(cl.skill, p.unload); who >= 0 {
 			w.takeOut(o, who)
@@ -731,7 +743,7 @@ func (w *world) done(o int32) {
 // marked by opSlot below -1.
 func (w *world) takeOut(o, who int32) {
 	end := w.works(who, w.m.ops[o].unload)
-	w.hold(who, end)
+	w.hold(who, end, o, Unloading)
 	w.opWho[o] = who
 	s := w.opSlot[o]
 	w.opSlot[o] = -2 - s
@@ -754,7 +766,7 @@ func (w *world) finish(o int32) {
 			st.busy = false
 			w.busyRes[m.slots[s].res] += w.t - st.since
 			if w.rec != nil {
-				w.rec.slot(m, s, st.since, w.t, st.loaded)
+				w.rec.slot(m, s, o, st.since, w.t, st.loaded)
 			}
 		} else {
 			s = -1

@@ -4,6 +4,25 @@ package capacity
 type Span struct {
 	From, To int64
 	Family   string
+	Detail   *Detail // whose work it was; nil unless Options.Detail was set
+}
+
+// What a person was taken for.
+const (
+	Starting  = "starting"  // hands before an unattended run, a changeover included
+	Unloading = "unloading" // hands after it
+	Attending = "attending" // person and resource together
+	HandWork  = "hand work" // no resource
+)
+
+// Detail says whose work a span was. In a batch it names the operation that came out last.
+type Detail struct {
+	Job, Op string
+	Task    string // people: Starting, Unloading, Attending or HandWork
+	// Change is the changeover at the beginning of a resource's span, s of hands.
+	Change int64
+	// A resource's span holds its run from Run to Over; before it is set-up, after it the wait for unloading and that itself.
+	Run, Over int64
 }
 
 // Taken is what happened to one unit of a resource or to one person in one replication: spans in order of start.
@@ -24,10 +43,42 @@ type Tape struct {
 type recorder struct {
 	resources [][]Span // by slot
 	people    [][]Span
+	runs      []run // by slot, the span that is open; nil without detail
+	opNames   []string
 }
 
-func newRecorder(m *model) *recorder {
-	return &recorder{resources: make([][]Span, len(m.slots)), people: make([][]Span, len(m.people))}
+// run is what is known of an open span of a slot.
+type run struct{ change, run, over int64 }
+
+func newRecorder(m *model, load Load) *recorder {
+	r := &recorder{resources: make([][]Span, len(m.slots)), people: make([][]Span, len(m.people))}
+	if m.opt.Detail {
+		r.runs = make([]run, len(m.slots))
+		for _, j := range load.Jobs {
+			for _, o := range j.Ops {
+				r.opNames = append(r.opNames, o.ID)
+			}
+		}
+	}
+	return r
+}
+
+// begun notes the changeover before a run and when the run itself begins.
+func (r *recorder) begun(s int32, change, at int64) {
+	if r.runs != nil {
+		r.runs[s] = run{change: change, run: at}
+	}
+}
+
+// ended notes that the run itself is over; unloading may follow.
+func (r *recorder) ended(s int32, at int64) {
+	if r.runs != nil {
+		r.runs[s].over = at
+	}
+}
+
+func (r *recorder) detail(m *model, o int32) *Detail {
+	return &Detail{Job: m.jobIDs[m.ops[o].job], Op: r.opNames[o]}
 }
 
 func (r *recorder) clear() {
@@ -39,16 +90,26 @@ func (r *recorder) clear() {
 	}
 }
 
-func (r *recorder) slot(m *model, s int32, from, to int64, loaded int32) {
+func (r *recorder) slot(m *model, s, o int32, from, to int64, loaded int32) {
 	family := ""
 	if loaded >= 0 {
 		family = m.families.list[loaded]
 	}
-	r.resources[s] = append(r.resources[s], Span{from, to, family})
+	sp := Span{From: from, To: to, Family: family}
+	if r.runs != nil {
+		sp.Detail = r.detail(m, o)
+		sp.Detail.Change, sp.Detail.Run, sp.Detail.Over = r.runs[s].change, r.runs[s].run, r.runs[s].over
+	}
+	r.resources[s] = append(r.resources[s], sp)
 }
 
-func (r *recorder) person(p int32, from, to int64) {
-	r.people[p] = append(r.people[p], Span{From: from, To: to})
+func (r *recorder) person(m *model, p, o int32, from, to int64, task string) {
+	sp := Span{From: from, To: to}
+	if r.runs != nil {
+		sp.Detail = r.detail(m, o)
+		sp.Detail.Task = task
+	}
+	r.people[p] = append(r.people[p], sp)
 }
 
 // tape hands over what was written in this replication.
