@@ -7,6 +7,7 @@
 //     (edges flatter than Crease) are taken as round: the sphere touches along their mean normal, and its smooth neighbours do not bound it.
 //
 // Lengths in mm, one float32 a facet, in facet order. +Inf: nothing met within the limit asked for. NaN: the facet has no area.
+// Rays are exact to float32; spheres may come out up to 0.1 % too large (slack), and by the chords of rounded surfaces.
 // Facets must face outwards; what an open or crossing surface means by its inside is not judged here.
 //
 // Promises: known answers on blocks, tubes, shells and plates (TestKnown); the same under a turn or a move within 1e-4 of the size
