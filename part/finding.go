@@ -13,4 +13,6 @@ type Finding struct {
 	Unit     string  `json:"unit,omitempty"`
 	Source   string  `json:"source,omitempty"`
 	At       *r3.Vec `json:"at_mm,omitempty"`
+	// Facets are some of the facets of the mended whole that it is about, for the picture; at most 512.
+	Facets []uint32 `json:"facets,omitempty"`
 }

@@ -6,6 +6,8 @@ import (
 
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
+	"firstoff/geom/section"
+	"firstoff/geom/solid"
 )
 
 // Geometry is a part's shape as the rules ask it. What is costly is worked out when first asked and kept. It may be used by
@@ -15,10 +17,148 @@ type Geometry struct {
 
 	edgesOnce sync.Once
 	edges     []edge
+
+	topology  func() *mesh.Topology
+	cylinders func() []Cylinder
+	relief    func() []step
+	hull      func() *mesh.Mesh
+	gap       func() bodies2
+	wide      func() ball
+	cavity    func() float64
+
+	mu       sync.Mutex
+	drained  map[float64][]solid.Chamber
+	rastered map[rasterKey]*solid.Solid
+}
+
+type bodies2 struct {
+	gap float64
+	at  r3.Vec
+	ok  bool
+}
+
+type ball struct {
+	d  float64
+	at r3.Vec
+	ok bool
+}
+
+type rasterKey struct {
+	pose   r3.Quat
+	across int
+	margin int
 }
 
 // Look makes the geometry of a mended mesh in mm, which must not be changed afterwards.
-func Look(m *mesh.Mesh) *Geometry { return &Geometry{Mesh: m} }
+func Look(m *mesh.Mesh) *Geometry {
+	g := &Geometry{Mesh: m, drained: map[float64][]solid.Chamber{}, rastered: map[rasterKey]*solid.Solid{}}
+	g.topology = sync.OnceValue(m.Topology)
+	g.cylinders = sync.OnceValue(func() []Cylinder { return Cylinders(m, g.topology()) })
+	g.relief = sync.OnceValue(func() []step { return reliefOf(g) })
+	g.hull = sync.OnceValue(func() *mesh.Mesh { return mesh.ConvexHull(m) })
+	g.gap = sync.OnceValue(func() (b bodies2) { b.gap, b.at, b.ok = bodyGap(m); return b })
+	g.cavity = sync.OnceValue(func() (v float64) {
+		for _, s := range mesh.CheckTopology(m).Shells {
+			if s.Role == mesh.Cavity {
+				v += math.Abs(s.VolumeMM3)
+			}
+		}
+		return v
+	})
+	g.wide = sync.OnceValue(func() (b ball) {
+		s, ok := g.bits(r3.Identity, 96, 1)
+		if !ok {
+			return b
+		}
+		f := solid.Distances(s, true)
+		r, at, ok := f.Most(s)
+		return ball{2 * r, s.Center(at[0], at[1], at[2]), ok}
+	})
+	return g
+}
+
+// Cylinders are the round holes and pins of the part.
+func (g *Geometry) Cylinders() []Cylinder { return g.cylinders() }
+
+// cavities is the exact volume of the shells that enclose nothing but air.
+func (g *Geometry) cavities() float64 { return g.cavity() }
+
+func (g *Geometry) steps() []step { return g.relief() }
+
+func (g *Geometry) nearestBodies() (float64, r3.Vec, bool) { b := g.gap(); return b.gap, b.at, b.ok }
+
+// widest is the diameter of the largest ball inside, to about a cell of a hundredth of the part.
+func (g *Geometry) widest() (float64, r3.Vec, bool) { b := g.wide(); return b.d, b.at, b.ok }
+
+// bits is the part rastered in a pose with about across cells along its longest side and a margin of empty cells; ok is false when it
+// cannot be.
+func (g *Geometry) bits(pose r3.Quat, across, margin int) (*solid.Solid, bool) {
+	k := rasterKey{pose, across, margin}
+	g.mu.Lock()
+	s := g.rastered[k]
+	g.mu.Unlock()
+	if s != nil {
+		return s, true
+	}
+	_, box := section.Posed(g.Mesh, pose)
+	size := box.Size()
+	cell := math.Max(size.X, math.Max(size.Y, size.Z)) / float64(across)
+	if !(cell > 0) {
+		return nil, false
+	}
+	s, err := solid.Rasterise(g.Mesh, pose, cell, cell, margin)
+	if err != nil {
+		return nil, false
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.rastered[k] = s
+	return s, true
+}
+
+// chambers are the hollows that a ball of diameter gate cannot leave, found at a fifth of the gate or a 160th of the part.
+func (g *Geometry) chambers(gate float64) ([]solid.Chamber, bool) {
+	g.mu.Lock()
+	got, ok := g.drained[gate]
+	g.mu.Unlock()
+	if ok {
+		return got, true
+	}
+	size := g.Mesh.Box().Size()
+	long := math.Max(size.X, math.Max(size.Y, size.Z))
+	across := int(math.Min(160, math.Max(48, 5*long/gate)))
+	if long/float64(across) > gate/2 { // too coarse to tell an opening of this size
+		return nil, false
+	}
+	s, ok := g.bits(r3.Identity, across, 1)
+	if !ok {
+		return nil, false
+	}
+	got = solid.Chambers(s, gate)
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.drained[gate] = got
+	return got, true
+}
+
+// fits says whether the part goes into a space in any turn, and whether that is certain.
+func (g *Geometry) fits(s Space) bool {
+	e := s.Envelope
+	_, ok := mesh.FitsIn(g.hull(), r3.Vec{X: e.X, Y: e.Y, Z: e.Z + 2*s.EdgeMM}, s.EdgeMM)
+	return ok
+}
+
+// few is at most 512 of the facets, evenly taken.
+func few(f []uint32) []uint32 {
+	if len(f) <= 512 {
+		return f
+	}
+	out := make([]uint32, 512)
+	for i := range out {
+		out[i] = f[i*len(f)/512]
+	}
+	return out
+}
 
 // edge is an edge between two facets.
 type edge struct {
@@ -32,7 +172,7 @@ type edge struct {
 func (g *Geometry) sharp() []edge {
 	g.edgesOnce.Do(func() {
 		m := g.Mesh
-		t := m.Topology()
+		t := g.topology()
 		for h, mate := range t.Mate {
 			if mate == mesh.None || uint32(h) > mate {
 				continue
@@ -80,6 +220,3 @@ func between(m *mesh.Mesh, a, b, f, h uint32) (edge, bool) {
 	}
 	return edge{p.Add(q).Mul(0.5), l, turn, math.Min(a1, a2) / l}, true
 }
-
-// fits says whether the part goes into a space in any turn.
-func (g *Geometry) fits(s Space) bool { return false }

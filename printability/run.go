@@ -58,6 +58,17 @@ var rules = []rule{
 	{"tolerance", false, tolerance},
 	{"warp", false, warp},
 	{"fit", false, fit},
+	{"hole", false, hole},
+	{"pin", false, pin},
+	{"relief", false, relief},
+	{"escape", false, escape},
+	{"touch", false, touch},
+	{"lump", false, lump},
+	{"overhang", false, overhang},
+	{"island", false, island},
+	{"cup", false, cup},
+	{"tip_over", false, tip},
+	{"roughness", false, rough},
 }
 
 // Run looks with every rule that applies: the general ones if the question has no process, those of the process otherwise.

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"firstoff/demo"
+	"firstoff/geom/geomtest"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
 	"firstoff/part"
@@ -107,5 +108,16 @@ func TestSagittaOfPolygons(t *testing.T) {
 		if math.Abs(got-want) > 1e-12 {
 			t.Fatalf("n = %d: %.12g, want %.12g", n, got, want)
 		}
+	}
+}
+
+// BenchmarkShop is all findings of a part of 60 000 facets for every process of the shop.
+func BenchmarkShop(b *testing.B) {
+	m := geomtest.Gyroid(60, 30, 3, 60000).Mesh
+	meas := m.Measure()
+	f := part.Facts{Bodies: 1, Triangles: m.Facets(), Closed: true, VolumeMM3: meas.VolumeMM3, AreaMM2: meas.AreaMM2, Min: meas.Box.Min, Max: meas.Box.Max, OrientedMM: [3]float64{60, 60, 60}, MinWallMM: 2.5, MedianWallMM: 3}
+	cat := demo.Shop()
+	for b.Loop() {
+		Shop(f, part.Requirement{}, Look(m), cat)
 	}
 }
