@@ -2,6 +2,7 @@ package web
 
 import (
 	"io/fs"
+	"runtime/debug"
 	"sort"
 	"strings"
 
@@ -22,9 +23,15 @@ func notices() []notice {
 			continue
 		}
 		name := strings.TrimSuffix(strings.TrimPrefix(n, "licences/"), ".txt")
-		name = strings.ReplaceAll(name, "__", "/")
 		first, _, _ := strings.Cut(strings.TrimSpace(string(b)), "\n")
 		out = append(out, notice{Name: name, Licence: first, Text: string(b)})
+	}
+	if info, ok := debug.ReadBuildInfo(); ok && len(info.Deps) > 0 {
+		var b strings.Builder
+		for _, d := range info.Deps {
+			b.WriteString(d.Path + " " + d.Version + "\n")
+		}
+		out = append(out, notice{Name: "Go modules built in", Licence: "each under its own terms, to be found in the module", Text: b.String()})
 	}
 	return out
 }

@@ -16,6 +16,7 @@ import (
 	"firstoff/client"
 	"firstoff/demo"
 	"firstoff/fault"
+	"firstoff/intake/cad"
 	"firstoff/paper"
 	"firstoff/web"
 	"firstoff/web/api"
@@ -63,6 +64,12 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 	if err := o.start(ctx, log); err != nil {
 		return err
 	}
+	// The CAD kernel is compiled once and kept; the first STEP file need not wait for it.
+	go func() {
+		if err := cad.Warm(ctx, cad.Options{Workers: cadWorkers}); err != nil && ctx.Err() == nil {
+			log.Warn("CAD files cannot be read yet", "err", err)
+		}
+	}()
 	if c.Demo {
 		if err := openEnquiries(ctx, o); err != nil {
 			return err
@@ -92,7 +99,7 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 // deps wires the pages.
 func (c *serveCmd) deps(o *opened, log *slog.Logger) web.Deps {
 	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs}
-	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press,
+	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
 		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Version: version, Status: web.Status})}}
 }
 

@@ -19,6 +19,15 @@ var fonts = map[string]string{
 	"@expo-google-fonts/atkinson-hyperlegible-mono/400Regular/AtkinsonHyperlegibleMono_400Regular.ttf":      "mono.ttf",
 }
 
+// licences maps the terms of what is bundled to the names under which the notices page shows them.
+var licences = map[string]string{
+	"three/LICENSE":    "three (model viewer)",
+	"htmx.org/LICENSE": "htmx",
+	"@expo-google-fonts/atkinson-hyperlegible/LICENSE_FONT": "Atkinson Hyperlegible (typeface)",
+	"occt-import-js/dist/license.occt-import-js.txt":        "occt-import-js (CAD kernel, WebAssembly)",
+	"occt-import-js/dist/license.occt.txt":                  "Open CASCADE Technology (inside the CAD kernel)",
+}
+
 const (
 	dist  = "web/static/dist"
 	paper = "paper/fonts"
@@ -44,6 +53,18 @@ func run() error {
 			if err := os.WriteFile(p, b, 0o644); err != nil {
 				return err
 			}
+		}
+	}
+	if err := os.MkdirAll(filepath.Join(dist, "licences"), 0o755); err != nil {
+		return err
+	}
+	for from, to := range licences {
+		b, err := os.ReadFile(filepath.Join("node_modules", from))
+		if err != nil {
+			return fmt.Errorf("%w; run npm ci first", err)
+		}
+		if err := os.WriteFile(filepath.Join(dist, "licences", to+".txt"), b, 0o644); err != nil {
+			return err
 		}
 	}
 	entries, err := filepath.Glob("web/assets/*.entry.ts")

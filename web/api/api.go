@@ -142,7 +142,8 @@ func serve[I, O any](s *server, a huma.API, method, path, id, summary string, do
 		})
 }
 
-type byID struct {
+// ByID names a record in the path.
+type ByID struct {
 	ID string `path:"id"`
 }
 
@@ -180,11 +181,11 @@ func (s *server) requests(a huma.API) {
 		return s.Steps.OpenRequest(ctx, who, bureau.NewRequest{Title: in.Body.Title, NeedBy: in.Body.NeedBy, Note: in.Body.Note,
 			Client: client.Client{ID: c.ID, Firm: c.Firm, Contact: c.Contact, Email: c.Email}})
 	})
-	serve(s, a, "GET", "/requests/{id}", "getRequest", "A request with its files, lines, quotations, orders and messages; poll it for progress", func(ctx context.Context, in *byID) (bureau.Folder, error) {
+	serve(s, a, "GET", "/requests/{id}", "getRequest", "A request with its files, lines, quotations, orders and messages; poll it for progress", func(ctx context.Context, in *ByID) (bureau.Folder, error) {
 		return s.Steps.Request(ctx, in.ID)
 	})
 	type closing struct {
-		byID
+		ByID
 		Body struct {
 			To     string `json:"to" enum:"lost,withdrawn"`
 			Reason string `json:"reason"`
@@ -194,7 +195,7 @@ func (s *server) requests(a huma.API) {
 		return s.Steps.CloseRequest(ctx, who, in.ID, request.State(in.Body.To), in.Body.Reason)
 	})
 	type answer struct {
-		byID
+		ByID
 		Body struct {
 			Unit string `json:"unit" doc:"mm, cm, m, in or ft"`
 		}
@@ -206,15 +207,15 @@ func (s *server) requests(a huma.API) {
 		}
 		return s.Steps.AnswerUnit(ctx, who, in.ID, u)
 	})
-	serve(s, a, "POST", "/files/{id}/again", "analyseAgain", "Analyse a file again", func(ctx context.Context, in *byID) (request.File, error) {
+	serve(s, a, "POST", "/files/{id}/again", "analyseAgain", "Analyse a file again", func(ctx context.Context, in *ByID) (request.File, error) {
 		return s.Steps.AnalyseAgain(ctx, who, in.ID)
 	})
 }
 
 func (s *server) lines(a huma.API) {
-	serve(s, a, "GET", "/lines/{id}", "getLine", "One part: facts, findings, requirement", func(ctx context.Context, in *byID) (bureau.LineView, error) { return s.Steps.Line(ctx, in.ID) })
+	serve(s, a, "GET", "/lines/{id}", "getLine", "One part: facts, findings, requirement", func(ctx context.Context, in *ByID) (bureau.LineView, error) { return s.Steps.Line(ctx, in.ID) })
 	type asking struct {
-		byID
+		ByID
 		Qty    int     `query:"qty" minimum:"0" maximum:"100000" doc:"0 = the line's own"`
 		Infill float64 `query:"infill_pct" minimum:"0" maximum:"100"`
 		Layer  float64 `query:"layer_mm" minimum:"0" maximum:"5"`
@@ -223,7 +224,7 @@ func (s *server) lines(a huma.API) {
 		return s.Steps.Options(ctx, in.ID, bureau.Override{Qty: in.Qty, InfillPct: in.Infill, LayerMM: in.Layer})
 	})
 	type qty struct {
-		byID
+		ByID
 		Body struct {
 			Qty     int `json:"qty" minimum:"1" maximum:"100000"`
 			Version int `json:"version,omitempty" doc:"The version seen; 0 = whatever it is now"`
@@ -233,7 +234,7 @@ func (s *server) lines(a huma.API) {
 		return s.Steps.SetQty(ctx, who, in.ID, in.Body.Version, in.Body.Qty)
 	})
 	type need struct {
-		byID
+		ByID
 		Version int `query:"version"`
 		Body    part.Requirement
 	}
@@ -241,7 +242,7 @@ func (s *server) lines(a huma.API) {
 		return s.Steps.SetRequirement(ctx, who, in.ID, in.Version, in.Body)
 	})
 	type choice struct {
-		byID
+		ByID
 		Body struct {
 			Option       string   `json:"option"`
 			Alternatives []string `json:"alternatives,omitempty" maxItems:"5"`
@@ -257,8 +258,8 @@ func (s *server) quotations(a huma.API) {
 	serve(s, a, "GET", "/quotations", "listQuotations", "List quotations, newest first", func(ctx context.Context, in *listed) (bureau.Listing[quote.Quotation], error) {
 		return s.Steps.Quotations(ctx, in.filter())
 	})
-	serve(s, a, "GET", "/quotations/{id}", "getQuotation", "One revision of a quotation", func(ctx context.Context, in *byID) (quote.Quotation, error) { return s.Steps.Quotation(ctx, in.ID) })
-	serve(s, a, "POST", "/requests/{id}/quotation", "draftQuotation", "Draft a quotation from a request's lines", func(ctx context.Context, in *byID) (quote.Quotation, error) {
+	serve(s, a, "GET", "/quotations/{id}", "getQuotation", "One revision of a quotation", func(ctx context.Context, in *ByID) (quote.Quotation, error) { return s.Steps.Quotation(ctx, in.ID) })
+	serve(s, a, "POST", "/requests/{id}/quotation", "draftQuotation", "Draft a quotation from a request's lines", func(ctx context.Context, in *ByID) (quote.Quotation, error) {
 		return s.Steps.DraftQuotation(ctx, who, in.ID)
 	})
 	type issued struct {
@@ -266,7 +267,7 @@ func (s *server) quotations(a huma.API) {
 		Token     string          `json:"token" doc:"The client's link is /q/{token}; it is given once."`
 	}
 	type issue struct {
-		byID
+		ByID
 		Body struct {
 			Version int `json:"version,omitempty"`
 		}
@@ -275,11 +276,11 @@ func (s *server) quotations(a huma.API) {
 		q, t, err := s.Steps.IssueQuotation(ctx, who, in.ID, in.Body.Version)
 		return issued{q, t}, err
 	})
-	serve(s, a, "POST", "/quotations/{id}/revise", "reviseQuotation", "Draft the next revision", func(ctx context.Context, in *byID) (quote.Quotation, error) {
+	serve(s, a, "POST", "/quotations/{id}/revise", "reviseQuotation", "Draft the next revision", func(ctx context.Context, in *ByID) (quote.Quotation, error) {
 		return s.Steps.ReviseQuotation(ctx, who, in.ID)
 	})
 	type withdraw struct {
-		byID
+		ByID
 		Body struct {
 			Reason string `json:"reason"`
 		}
@@ -289,23 +290,24 @@ func (s *server) quotations(a huma.API) {
 	})
 }
 
-type byToken struct {
+// ByToken names a client's link in the path.
+type ByToken struct {
 	Token string `path:"token"`
 }
 
 func (s *server) links(a huma.API) {
-	serve(s, a, "GET", "/links/{token}", "clientView", "What the client sees under their link", func(ctx context.Context, in *byToken) (bureau.ClientView, error) {
+	serve(s, a, "GET", "/links/{token}", "clientView", "What the client sees under their link", func(ctx context.Context, in *ByToken) (bureau.ClientView, error) {
 		return s.Steps.ClientView(ctx, in.Token)
 	})
 	type accept struct {
-		byToken
+		ByToken
 		Body bureau.Acceptance
 	}
 	serve(s, a, "POST", "/links/{token}/accept", "clientAccept", "Accept the quotation; an order comes of it", func(ctx context.Context, in *accept) (order.Order, error) {
 		return s.Steps.ClientAccept(ctx, in.Token, in.Body)
 	})
 	type decline struct {
-		byToken
+		ByToken
 		Body struct {
 			Quotation string `json:"quotation"`
 			Name      string `json:"name"`
@@ -316,7 +318,7 @@ func (s *server) links(a huma.API) {
 		return s.Steps.ClientDecline(ctx, in.Token, in.Body.Quotation, in.Body.Name, in.Body.Reason)
 	})
 	type ask struct {
-		byToken
+		ByToken
 		Body struct {
 			Name string `json:"name"`
 			Text string `json:"text"`
@@ -331,7 +333,7 @@ func (s *server) orders(a huma.API) {
 	serve(s, a, "GET", "/orders", "listOrders", "List orders, soonest promise first", func(ctx context.Context, in *listed) (bureau.Listing[order.Order], error) {
 		return s.Steps.Orders(ctx, in.filter())
 	})
-	serve(s, a, "GET", "/orders/{id}", "getOrder", "One order", func(ctx context.Context, in *byID) (order.Order, error) { return s.Steps.Order(ctx, in.ID) })
+	serve(s, a, "GET", "/orders/{id}", "getOrder", "One order", func(ctx context.Context, in *ByID) (order.Order, error) { return s.Steps.Order(ctx, in.ID) })
 }
 
 // upload takes one file as the body, its name in the query: bytes stream straight into the store.
