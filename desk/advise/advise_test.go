@@ -1,6 +1,7 @@
 package advise
 
 import (
+	"flag"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -8,6 +9,11 @@ import (
 	"firstoff/demo"
 	"firstoff/part"
 )
+
+// seed makes the random wishes the same in every run; -rapid.seed overrides it.
+const seed = "20251201"
+
+func init() { _ = flag.Set("rapid.seed", seed) }
 
 // wishes are single things to ask for; asking for one more never opens a route. Finish stands apart: paint makes colours possible.
 var wishes = []func(r *part.Requirement){

@@ -107,8 +107,8 @@ func powderBed(l *Line) Estimate {
 		refresh = l.Material.RefreshPct / 100
 	}
 	fresh := 1.0
-	if pack > 0 && refresh > pack {
-		fresh, _ = Refresh(refresh, pack)
+	if phi := MassShare(pack); phi > 0 && refresh > phi {
+		fresh, _ = Refresh(refresh, phi)
 	}
 	e.StockG = partG
 	e.FreshG = partG.Times(fresh)
@@ -119,6 +119,17 @@ func powderBed(l *Line) Estimate {
 		hours("cool-down", fmt.Sprintf("τ·ln((%.0f−%.0f)/(%.0f−%.0f)), τ = %.2f + %.4f·%.0f h, share %.3f", p.BedC, p.RoomC, p.OpenC, p.RoomC, p.CoolTauC0H, p.CoolTauC1HMM, h, share), cool*share, o),
 	}
 	return e
+}
+
+// looseShare is the density of loose polymer powder over that of the solid: 450 to 500 kg/m³ against about 1000 (handbook 3.5, from memory).
+const looseShare = 0.48
+
+// MassShare is the share of a bed's mass that the parts are, for their share of its volume.
+func MassShare(volume float64) float64 {
+	if volume <= 0 || volume >= 1 {
+		return volume
+	}
+	return volume / (volume + (1-volume)*looseShare)
 }
 
 // Refresh is the powder balance of handbook K13: new powder and waste per kg of part at refresh share r and part mass share phi.

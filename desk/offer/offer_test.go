@@ -71,7 +71,7 @@ func TestEverythingAnswered(t *testing.T) {
 				t.Errorf("unanswered: %s%s %s %s %g %g", machine, partner, material, support, layer, infill)
 			}
 			for _, m := range cat.Machines {
-				sup, inf := m.Supports, []float64{0}
+				sup, inf := m.Supports, []float64{100}
 				if len(sup) == 0 {
 					sup = []string{""}
 				}
@@ -91,7 +91,7 @@ func TestEverythingAnswered(t *testing.T) {
 			for _, p := range cat.Partners {
 				for _, o := range p.Offers {
 					for _, mat := range o.Materials {
-						need("", p.ID, o.Process, mat, "", o.LayerMM, 0)
+						need("", p.ID, o.Process, mat, "", o.LayerMM, 100)
 					}
 				}
 			}

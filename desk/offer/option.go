@@ -21,14 +21,14 @@ type Step = estimate.Step
 type Option struct {
 	ID        string       `json:"id"`
 	Process   string       `json:"process"`
-	Machine   string       `json:"machine,omitempty"` // empty for partner work
+	Machine   string       `json:"machine"` // empty for partner work
 	Partner   string       `json:"partner,omitempty"`
 	Material  string       `json:"material"`
 	Support   string       `json:"support,omitempty"`
-	LayerMM   float64      `json:"layer_mm,omitempty"`
-	InfillPct float64      `json:"infill_pct,omitempty"`
-	Pose      [4]float64   `json:"pose"`    // unit quaternion w x y z
-	BuildS    float64      `json:"build_s"` // machine time of all builds of the line
+	LayerMM   float64      `json:"layer_mm"`
+	InfillPct float64      `json:"infill_pct"` // 100 = solid
+	Pose      [4]float64   `json:"pose"`       // unit quaternion w x y z
+	BuildS    float64      `json:"build_s"`    // machine time of all builds of the line
 	BuildSD   float64      `json:"build_sd_s"`
 	Builds    int          `json:"builds"`    // builds the quantity needs when it has the machine to itself
 	PerBuild  int          `json:"per_build"` // parts a full build holds

@@ -214,9 +214,6 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 	o := Option{Process: p.Code, Machine: m.ID, Material: r.Material.ID, LayerMM: t, InfillPct: infill, Pose: chosen.q.Array(),
 		BuildS: est.BuildS.Mean, BuildSD: est.BuildS.SD, Builds: est.Builds, PerBuild: est.PerBuild,
 		PartG: est.PartG.Mean, SupportG: est.SupportG.Mean, UnitPrice: pr.Unit, Total: pr.Total, CostTotal: pr.Cost}
-	if m.MEX == nil {
-		o.InfillPct = 0
-	}
 	if sup != nil {
 		o.Support = sup.ID
 	}
@@ -297,7 +294,7 @@ func (w *walk) bought(r *advise.Route) {
 	b := price.Bought{Cat: w.cat, Partner: r.Partner, Offer: o, Process: r.Process, Qty: j.Qty, VolumeMM3: j.Facts.VolumeMM3, AreaMM2: j.Facts.AreaMM2, BoxMM3: box, PartG: g, Works: works}
 	pr := price.Of(b.Sheet())
 	days := b.Days()
-	opt := Option{ID: fmt.Sprintf("%s/%s/%s", r.Partner.ID, r.Process.Code, r.Material.ID), Process: r.Process.Code, Partner: r.Partner.ID, Material: r.Material.ID, LayerMM: o.LayerMM,
+	opt := Option{ID: fmt.Sprintf("%s/%s/%s", r.Partner.ID, r.Process.Code, r.Material.ID), Process: r.Process.Code, Partner: r.Partner.ID, Material: r.Material.ID, LayerMM: o.LayerMM, InfillPct: 100,
 		Pose: [4]float64{1, 0, 0, 0}, PartG: g, UnitPrice: pr.Unit, Total: pr.Total, CostTotal: pr.Cost}
 	out := Step{Operation: "partner", Name: "made by " + r.Partner.Name, Resource: r.Partner.ID, ElapsedS: float64(days) * 86400, Unattended: true, Batch: true}
 	if days > 0 {
