@@ -161,8 +161,8 @@ func (p *Press) quotedLine(ctx context.Context, s *sheet, cat *shop.Catalogue, b
 	row("B", "as offered", money.Format(l.UnitPrice, b.Digits), money.Format(l.Total, b.Digits), day(l.Promised))
 	for _, a := range l.Alternatives {
 		s.room(12)
-		put("", 8.5, 4.2, "or: "+described(cat, a))
-		row("", effect(l.Choice, a), money.Format(a.UnitPrice, b.Digits), money.Format(a.Total, b.Digits), day(a.P90))
+		put("", 8.5, 4.2, "or: "+described(cat, a)+" ("+effect(l.Choice, a)+")")
+		row("", "", money.Format(a.UnitPrice, b.Digits), money.Format(a.Total, b.Digits), day(a.P90))
 	}
 	if s.GetY() < top+pic*0.75+2 && s.PageNo() > 0 {
 		s.SetY(top + pic*0.75 + 2)
@@ -210,7 +210,9 @@ func sums(s *sheet, b quote.Body) {
 	if b.Sums.Minimum != 0 {
 		row("", "up to the order minimum", b.Sums.Minimum)
 	}
-	row("", "packing and shipping", b.Sums.Shipping)
+	if b.Sums.Shipping != 0 {
+		row("", "shipping", b.Sums.Shipping)
+	}
 	row("", "net", b.Sums.Net)
 	row("", fmt.Sprintf("%s %.4g %%", b.Sums.TaxName, b.Sums.TaxPct), b.Sums.Tax)
 	s.SetDrawColor(inkRGB[0], inkRGB[1], inkRGB[2])

@@ -16,5 +16,5 @@ func mended(q *Question) []part.Finding {
 	if len(list) > 4 {
 		list, more = list[:4], " …"
 	}
-	return one(finding(Note, "handbook 2.4: mesh health", float64(len(q.Facts.Mended)), 0, "steps", "The surface was mended: %s%s.", strings.Join(list, "; "), more))
+	return one(finding(Note, "handbook 2.4: mesh health", float64(len(q.Facts.Mended)), 0, "steps", "The surface was mended on our copy: %s%s", strings.Join(list, " "), more))
 }

@@ -200,7 +200,7 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 			facts.Mended = append(facts.Mended, st.Message)
 		}
 		if sb.Overlap {
-			facts.Mended = append(facts.Mended, fmt.Sprintf("Shells of %q run into each other; they were counted as one solid.", sb.Name))
+			facts.Mended = append(facts.Mended, fmt.Sprintf("Shells%s run into each other; they were counted as one solid.", of(sb.Name)))
 		}
 	}
 	switch len(parts) {
@@ -261,6 +261,14 @@ func bodyOf(b content.Body, o Options) (Body, error) {
 		}
 	}
 	return s, nil
+}
+
+// of names a body in a sentence, if it has a name.
+func of(name string) string {
+	if name == "" {
+		return ""
+	}
+	return fmt.Sprintf(" of %q", name)
 }
 
 // sound says that a surface needs no mending: closed, agreed, outward, nothing doubled or empty.
