@@ -185,24 +185,23 @@ func (b *laid) platforms(ctx context.Context, p Problem, o Options) (Result, err
 		trays = max(trays, s.Tray+1)
 	}
 	spots, rounds := plain, 0
-	if (o.Seconds > 0 || o.Rounds > 0 || o.Finish != nil) && len(b.shapes) <= maxKinds && trays > 1 {
-		whole, lim, cancel := o.limits(ctx)
-		defer cancel()
-		share := o.Seconds / float64(trays)
-		better, n := flat.Trays(b.shapes, b.order, bed, lim, func(tray int) (context.Context, context.CancelFunc) {
-			if o.Seconds > 0 && o.Finish == nil {
-				return context.WithTimeout(whole, seconds(share))
+	if (o.Seconds > 0 || o.Rounds > 0 || o.Finish != nil) && len(b.shapes) <= maxKinds {
+		// three quarters of the time for fewer platforms, the rest to draw the last one together
+		fewer, last := o, o
+		if trays > 1 {
+			fewer.Seconds, fewer.Rounds = o.Seconds*0.75, o.Rounds*3/4
+			last.Seconds, last.Rounds = o.Seconds*0.25, o.Rounds-fewer.Rounds
+			better, n := b.fewer(ctx, bed, fewer, trays)
+			rounds += n
+			count := 0
+			for _, s := range better {
+				count = max(count, s.Tray+1)
 			}
-			return context.WithCancel(whole)
-		})
-		rounds = n
-		count := 0
-		for _, s := range better {
-			count = max(count, s.Tray+1)
+			if count <= trays {
+				spots, trays = better, count
+			}
 		}
-		if count <= trays {
-			spots, trays = better, count
-		}
+		rounds += b.tighten(ctx, bed, last, spots, trays-1)
 	}
 	r := Result{Containers: trays, Rounds: rounds, Placements: b.placements(spots, c.MarginMM)}
 	for i, s := range spots {
@@ -214,4 +213,41 @@ func (b *laid) platforms(ctx context.Context, p Problem, o Options) (Result, err
 	r.LowerBound = float64(flat.TrayFloor(b.shapes, b.order, bed))
 	r.Gap = math.Max(0, float64(trays)/r.LowerBound-1)
 	return r, nil
+}
+
+// fewer searches for a layout on fewer platforms.
+func (b *laid) fewer(ctx context.Context, bed flat.Bed, o Options, trays int) ([]flat.Spot, int) {
+	whole, lim, cancel := o.limits(ctx)
+	defer cancel()
+	return flat.Trays(b.shapes, b.order, bed, lim, func(int) (context.Context, context.CancelFunc) {
+		if o.Seconds > 0 && o.Finish == nil {
+			return context.WithTimeout(whole, seconds(o.Seconds/float64(trays)))
+		}
+		return context.WithCancel(whole)
+	})
+}
+
+// tighten draws the pieces of one tray together along its depth, in place.
+func (b *laid) tighten(ctx context.Context, bed flat.Bed, o Options, spots []flat.Spot, tray int) int {
+	var at, kinds []int
+	reach := 0.0
+	for i, s := range spots {
+		if s.Tray == tray {
+			at, kinds = append(at, i), append(kinds, b.order[i])
+			reach = math.Max(reach, s.Y+b.shapes[b.order[i]].Turns[s.Turn].Box.MaxY)
+		}
+	}
+	if len(kinds) > 1500 {
+		return 0
+	}
+	ctx, lim, cancel := o.limits(ctx)
+	defer cancel()
+	better, _, rounds, ok := flat.Tighten(ctx, b.shapes, kinds, bed, reach, lim)
+	if ok {
+		for n, i := range at {
+			spots[i] = better[n]
+			spots[i].Tray = tray
+		}
+	}
+	return rounds
 }

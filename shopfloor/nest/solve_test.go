@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -188,7 +189,9 @@ func TestVerifyFinds(t *testing.T) {
 	}
 }
 
+// The same on one processor as on all.
 func TestSolveRepeats(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
 	for _, kind := range []Kind{InStrip, OnPlatforms} {
 		p := mixed(4, kind)
 		o := Options{Rounds: 250, Seed: 9, Threads: 3}
@@ -196,7 +199,9 @@ func TestSolveRepeats(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		runtime.GOMAXPROCS(1)
 		b, _ := Solve(context.Background(), p, o)
+		runtime.GOMAXPROCS(4)
 		if !reflect.DeepEqual(a, b) {
 			t.Errorf("%s: %g and %g mm, %d and %d rounds", kind, a.LengthMM, b.LengthMM, a.Rounds, b.Rounds)
 		}
@@ -221,6 +226,9 @@ func TestPlatformsSearched(t *testing.T) {
 	clean(t, p, s)
 	if s.Containers >= first.Containers {
 		t.Errorf("%d platforms after searching, %d before", s.Containers, first.Containers)
+	}
+	if s.LengthMM >= 100 {
+		t.Errorf("the last platform is used to its end")
 	}
 	t.Logf("%d platforms from %d, lower bound %g", s.Containers, first.Containers, s.LowerBound)
 }

@@ -93,9 +93,7 @@ func firstStrip(t *table, shape []int32, width, spacing float64) *spots {
 	for i, s := range t.shapes {
 		side[i] = Shape{Outline: s.Outline, Area: s.Area, Turns: make([]Turned, len(s.Turns))}
 		for j, u := range s.Turns {
-			v := Turned{Deg: u.Deg + 90, Ring: u.Ring.Rotate(90), Pieces: turnPieces(u.Pieces, 90)}
-			v.Box = v.Ring.Box()
-			side[i].Turns[j] = v
+			side[i].Turns[j] = u.turnedBy(90)
 		}
 	}
 	order := make([]int, len(shape))
