@@ -397,3 +397,21 @@ func TestTapeWithDetail(t *testing.T) {
 		t.Error("details are kept though not asked for")
 	}
 }
+
+// Two units alike may both be at work at the beginning; a third is one too many and queues.
+func TestSeveralRunningOnUnitsAlike(t *testing.T) {
+	shop := Shop{Resources: []Resource{{ID: "press", Units: 2}}}
+	var load Load
+	for _, id := range []string{"a", "b", "c"} {
+		load.Jobs = append(load.Jobs, Job{ID: id, Ops: []Op{{ID: "build", Resource: []string{"press"}, Seconds: hour, RunningOn: "press"}}})
+	}
+	r, err := Run(t.Context(), load, shop, monday, Options{Exact: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []int64{hour, hour, 2 * hour} {
+		if got := r.Jobs[i].Ends[0] - monday; got != want {
+			t.Errorf("%s ends after %d s, want %d", r.Jobs[i].ID, got, want)
+		}
+	}
+}

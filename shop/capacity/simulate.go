@@ -313,10 +313,17 @@ func (w *world) resume(o int32) {
 	m := w.m
 	p := &m.ops[o]
 	c := &m.classes[p.class]
-	s := c.slots[p.running]
+	a, s := p.running, c.slots[p.running]
+	for i := a; int(i) < len(c.slots) && m.slots[c.slots[i]].res == m.slots[s].res; i++ {
+		// Several may run at once where there are several units alike.
+		if !w.slots[c.slots[i]].busy {
+			a, s = i, c.slots[i]
+			break
+		}
+	}
 	st := &w.slots[s]
 	if st.busy && m.slots[s].batch == 1 && !m.slots[s].endless {
-		// Two operations were said to run in one place; the later one queues.
+		// More operations were said to run than there are units; the later one queues.
 		w.events.push(event{w.t, evReady, o})
 		return
 	}
@@ -328,7 +335,7 @@ func (w *world) resume(o int32) {
 		st.loaded = c.family
 	}
 	w.opSlot[o], w.opWho[o] = s, -1
-	d := w.length(o, int(p.running))
+	d := w.length(o, int(a))
 	end := m.slots[s].hours.After(w.t, d)
 	if c.mode == modeAttended {
 		for _, who := range m.bySkill[c.skill] {
