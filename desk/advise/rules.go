@@ -1,7 +1,6 @@
 package advise
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -118,22 +117,33 @@ func wall(a *asking) *Refusal {
 }
 
 func severalMaterials(a *asking) *Refusal {
-	kinds := map[string]bool{}
-	for _, b := range a.req.Bodies {
-		kinds[fmt.Sprintf("%g/%t/%s/%s", b.ShoreA, b.Rigid, b.Color, b.Material)] = true
-	}
-	if len(kinds) < 2 {
+	n := kinds(a.req.Bodies)
+	if n < 2 {
 		return nil
 	}
 	if !a.r.Process.ManyMaterials {
-		return no("The bodies ask for %d different materials; %s builds one at a time.", len(kinds), a.r.Process.Name).
+		return no("The bodies ask for %d different materials; %s builds one at a time.", n, a.r.Process.Name).
 			but("Print the bodies apart and assemble them, or have it jetted.").whole()
 	}
-	if a.r.Machine != nil && a.r.Machine.MJT != nil && a.r.Machine.MJT.Slots < 2 {
+	if a.r.Machine == nil {
+		return no("%s is asked for one material at a time.", a.r.Partner.Name).but("Have it jetted here.").whole()
+	}
+	if a.r.Machine.MJT != nil && a.r.Machine.MJT.Slots < 2 {
 		return no("%s holds %d build material at a time.", a.r.Machine.Name, a.r.Machine.MJT.Slots).
 			but("A jetting machine with more material slots.").whole()
 	}
-	return nil
+	recipes, ref := Assign(a.req.Bodies, a.r.Machine, a.cat)
+	if ref != nil {
+		return ref
+	}
+	for _, r := range recipes {
+		for _, b := range r.Bases {
+			if b.Material.ID == a.r.Material.ID {
+				return nil
+			}
+		}
+	}
+	return no("None of the bodies is made of %s.", a.r.Material.Name).but("It is not needed for this part.")
 }
 
 // HeatLimit is the temperature in °C a material is trusted to: heat deflection at 1.82 MPa under load, at 0.45 MPa otherwise, each at the
@@ -435,30 +445,23 @@ func finish(a *asking) *Refusal {
 }
 
 func colour(a *asking) *Refusal {
-	if len(a.req.Colors) == 0 {
+	if len(a.req.Colors) == 0 || a.req.Finish == "painted" {
 		return nil
 	}
-	has := func(m *shop.Material, c string) bool {
-		for _, k := range m.Colors {
-			if k == "any" || strings.EqualFold(k, c) || strings.HasPrefix(strings.ToLower(k), strings.ToLower(c)+" ") {
-				return true
-			}
+	if len(a.req.Colors) > 1 {
+		if !a.r.Process.ManyMaterials {
+			return no("%d colours in one part: %s builds one.", len(a.req.Colors), a.r.Process.Name).but("Have it painted, or jetted in several materials.").whole()
 		}
-		return false
-	}
-	if a.req.Finish == "painted" {
 		return nil
 	}
-	if len(a.req.Colors) > 1 && !a.r.Process.ManyMaterials {
-		return no("%d colours in one part: %s builds one.", len(a.req.Colors), a.r.Process.Name).but("Have it painted, or jetted in several materials.").whole()
-	}
-	for _, c := range a.req.Colors {
-		if !has(a.r.Material, c) {
-			if len(a.req.Colors) > 1 {
-				continue
-			}
-			return no("%s does not come in %s.", a.r.Material.Name, c).but("Paint it, or: %s", a.others(func(m *shop.Material) bool { return has(m, c) }))
-		}
+	c, m := a.req.Colors[0], a.r.Material
+	near, d, ok := NearestColor(m, c)
+	switch {
+	case ok && d <= nearColour:
+	case ok && d <= farColour:
+		a.weigh("colour", 0.8, "CIEDE2000 (Sharma, Wu & Dalal 2005)", "the nearest of %s is %s, a visible difference of %.0f", m.Name, near, d)
+	default:
+		return no("%s does not come in %s.", m.Name, c).but("Paint it, or: %s", a.others(func(m *shop.Material) bool { return HasColor(m, c) }))
 	}
 	return nil
 }

@@ -21,6 +21,7 @@ type Job struct {
 	Requirement part.Requirement
 	Qty         int
 	File        string
+	Bodies      []Body // by name; only needed where the requirement gives bodies different materials
 }
 
 // Settings are what the caller brings along. The zero value works: dates stay empty, boxes are packed in rows.
@@ -73,6 +74,7 @@ type Evaluator struct {
 	stacks map[stackKey]*stackEntry
 	sides  map[r3.Quat]*profileEntry
 	hull   *mesh.Mesh
+	bodies map[string]*Evaluator
 }
 
 type profileEntry struct {

@@ -11,6 +11,7 @@ import (
 	"firstoff/demo"
 	"firstoff/fault"
 	"firstoff/geom/mesh"
+	"firstoff/geom/r3"
 	"firstoff/money"
 	"firstoff/part"
 	"firstoff/shop"
@@ -320,5 +321,49 @@ func TestFitsAskew(t *testing.T) {
 		if got := e.fitsAnywhere(env, 0); got != c.fits {
 			t.Errorf("a rod of %g mm in a box with a diagonal of %.1f mm: fits %v", c.length, math.Sqrt(200*200+160*160+120*120), got)
 		}
+	}
+}
+
+// TestSeveralMaterials: a handle with a soft grip comes out of one build where the machine holds both, as bodies printed apart and bonded by extrusion,
+// and nowhere else (handbook 2.5).
+func TestSeveralMaterials(t *testing.T) {
+	handle := block(80, 20, 15)
+	grip := block(60, 24, 4).Transformed(r3.Identity, 1, r3.Vec{X: 10, Y: -2, Z: 15})
+	whole := mesh.Merge(handle, grip)
+	req := part.Requirement{Bodies: []part.BodyWish{{Body: "handle", Rigid: true}, {Body: "grip", ShoreA: 92}}}
+	tab, err := Evaluate(context.Background(), Job{Mesh: whole, Qty: 2, Requirement: req, Bodies: []Body{{"handle", handle}, {"grip", grip}}}, demo.Shop(), Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var jetted, apart int
+	for _, o := range tab.Options {
+		switch {
+		case o.Machine == "kingfisher":
+			jetted++
+			if o.Material != "ACR-E+ACR-R" || len(o.Notes) == 0 {
+				t.Errorf("%s: %s %v", o.ID, o.Material, o.Notes)
+			}
+			vol := math.Abs(whole.Measure().VolumeMM3) / 1000
+			if o.PartG < 1.13*vol*0.999 || o.PartG > 1.175*vol*1.001 {
+				t.Errorf("%s weighs %.2f g", o.ID, o.PartG)
+			}
+		case o.Machine == "heron":
+			apart++
+			if o.Material != "ABS+TPU92A" && o.Material != "TPU92A+ABS" || o.Builds < 2 {
+				t.Errorf("%s: %s in %d builds", o.ID, o.Material, o.Builds)
+			}
+			if !slices.ContainsFunc(o.Steps, func(s Step) bool { return s.Operation == "assemble" && s.HandsS > 0 }) {
+				t.Errorf("%s: nobody assembles it", o.ID)
+			}
+		default:
+			t.Errorf("%s cannot make two materials", o.ID)
+		}
+		sums(t, o.ID, o.Why[0])
+		if o.Why[0].Amount != o.Total {
+			t.Errorf("%s: tree %d, total %d", o.ID, o.Why[0].Amount, o.Total)
+		}
+	}
+	if jetted == 0 || apart == 0 {
+		t.Errorf("%d jetted, %d apart", jetted, apart)
 	}
 }

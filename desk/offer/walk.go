@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"firstoff/desk/advise"
 	"firstoff/desk/estimate"
@@ -35,6 +36,9 @@ func (w *walk) refuse(r *advise.Route, support string, layer float64, code, reas
 
 // group answers the routes of one machine or of one partner's offer.
 func (w *walk) group(ctx context.Context, rs []advise.Route) error {
+	if done, err := w.several(rs); done || err != nil {
+		return err
+	}
 	// one refusal for the whole machine when the reason does not depend on the material
 	if first := rs[0].Refused; first != nil && first.Whole {
 		same := true
@@ -77,7 +81,7 @@ func supportsFor(cat *shop.Catalogue, m *shop.Machine, p *shop.Process, mat *sho
 		if s == nil {
 			continue
 		}
-		if len(s.SupportsFor) == 0 || slices.Contains(s.SupportsFor, mat.ID) {
+		if len(s.SupportsFor) == 0 || goesWith(s, mat) {
 			fit = append(fit, s)
 		} else {
 			unfit = append(unfit, s)
@@ -87,6 +91,16 @@ func supportsFor(cat *shop.Catalogue, m *shop.Machine, p *shop.Process, mat *sho
 		fit = []*shop.Material{nil}
 	}
 	return fit, unfit
+}
+
+// goesWith says whether a support goes with a material, or with all that a mixed one is made of.
+func goesWith(s *shop.Material, mat *shop.Material) bool {
+	for _, id := range strings.Split(mat.ID, "+") {
+		if !slices.Contains(s.SupportsFor, id) {
+			return false
+		}
+	}
+	return true
 }
 
 func near(a, b float64) bool { return math.Abs(a-b) <= 1e-6 }
@@ -204,7 +218,7 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 	}
 	route := estimate.Route{Process: p.Code, Support: kind, Finish: w.j.Requirement.Finish, Inspect: w.j.Requirement.Inspect}
 	works := estimate.Operations(w.cat, route, &est, q)
-	loaded := slices.Contains(m.Loaded, r.Material.ID) && (sup == nil || slices.Contains(m.Loaded, sup.ID))
+	loaded := holds(m, strings.Split(r.Material.ID, "+")) && (sup == nil || slices.Contains(m.Loaded, sup.ID))
 	change := 0.0
 	if !loaded && len(m.Loaded) > 0 {
 		change = m.ChangeoverMin * 60
@@ -218,7 +232,7 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 		o.Support = sup.ID
 	}
 	o.ID = fmt.Sprintf("%s/%s/%s/%g/%g", m.ID, r.Material.ID, o.Support, t, o.InfillPct)
-	o.Steps = steps(works, est.BuildSteps(m, m.SpreadPct))
+	o.Steps = stepsOf(works, est.BuildSteps(m, m.SpreadPct))
 	for _, s := range o.Steps {
 		o.HandsS += s.HandsS
 	}
@@ -237,6 +251,16 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 	w.asks = append(w.asks, Ask{Qty: q, Machine: m, Material: r.Material, Loaded: loaded, ChangeoverS: change, FailPct: m.FailPct, Shared: m.PBF != nil && !m.PBF.Metal})
 }
 
+// holds says whether all of these are in the machine now.
+func holds(m *shop.Machine, ids []string) bool {
+	for _, id := range ids {
+		if !slices.Contains(m.Loaded, id) {
+			return false
+		}
+	}
+	return true
+}
+
 func nonzero(in []Why) []Why {
 	var out []Why
 	for _, x := range in {
@@ -247,8 +271,8 @@ func nonzero(in []Why) []Why {
 	return out
 }
 
-// steps puts the builds among the operations: what is prepared first (sequence under 20), then builds, then the rest.
-func steps(works []estimate.Work, builds []Step) []Step {
+// stepsOf puts the builds among the operations: what is prepared first (sequence under 20), then builds, then the rest.
+func stepsOf(works []estimate.Work, builds []Step) []Step {
 	var out []Step
 	i := 0
 	for ; i < len(works) && works[i].Op.Sequence < 20; i++ {
@@ -300,7 +324,7 @@ func (w *walk) bought(r *advise.Route) {
 	if days > 0 {
 		out.SpreadPct = 100 * o.SpreadDays / float64(days)
 	}
-	opt.Steps = steps(works, []Step{out})
+	opt.Steps = stepsOf(works, []Step{out})
 	for _, s := range opt.Steps {
 		opt.HandsS += s.HandsS
 	}
