@@ -99,9 +99,11 @@ func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error
 	p := bureau.Piece{Name: s.File.Name, Format: s.File.Format, Warnings: s.File.Warnings, Facts: s.Facts,
 		Unit: request.UnitQuestion{Name: s.File.Unit.Name, Stated: s.File.Unit.Stated, Confidence: s.File.Unit.Confidence, Question: s.File.Unit.Question}}
 	bodies := make([]content.Body, len(s.Bodies))
+	var byName []offer.Body
 	for i, b := range s.Bodies {
 		p.Bodies = append(p.Bodies, b.Name)
 		bodies[i] = content.Body{Name: b.Name, Mesh: b.Mended, Color: b.Color}
+		byName = append(byName, offer.Body{Name: b.Name, Mesh: b.Mended})
 	}
 	if d.Findings != nil {
 		p.Findings = d.Findings(ctx, s)
@@ -118,7 +120,7 @@ func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error
 		if err != nil {
 			return offer.Table{}, err
 		}
-		return e.Evaluate(ctx, offer.Job{Mesh: mesh, Facts: facts, Requirement: a.Requirement, Qty: a.Qty, File: a.Name}, a.Catalogue,
+		return e.Evaluate(ctx, offer.Job{Mesh: mesh, Facts: facts, Requirement: a.Requirement, Qty: a.Qty, File: a.Name, Bodies: byName}, a.Catalogue,
 			offer.Settings{Promise: prom, Packer: d.Packer, LayerMM: a.LayerMM, InfillPct: a.InfillPct})
 	}
 	return p, nil
