@@ -18,10 +18,11 @@ import (
 // Board is the present load as it is planned to go: who and what is taken when, and which promises that keeps. Every
 // run takes its mean time and nothing fails; the odds are in the expected days of the jobs.
 type Board struct {
-	Now  time.Time // in the shop's zone
-	AsOf time.Time // when the load was as given; up to Now the board says what was planned, not what happened
-	Rows []BoardRow
-	Jobs []BoardJob // soonest promise first, work without one last
+	Now   time.Time // in the shop's zone
+	Level float64   // of the promise, e.g. 0.9
+	AsOf  time.Time // when the load was as given; up to Now the board says what was planned, not what happened
+	Rows  []BoardRow
+	Jobs  []BoardJob // soonest promise first, work without one last
 	// Staffed is when anybody is in, merged and sorted; outside it machines run alone.
 	Staffed []Stretch
 	Closed  map[string]string // 2006-01-02 → why the shop is closed that day: a weekday's or the holiday's name
@@ -104,7 +105,10 @@ func (d *Desk) Board(ctx context.Context, cat *shop.Catalogue, load bureau.Load,
 		return Board{}, err
 	}
 	w := wall{cat: cat, cal: cal, loc: cal.Location(), now: now, jobs: map[string]*BoardJob{}}
-	b := Board{Now: now.In(w.loc), AsOf: asOf.In(w.loc)}
+	b := Board{Now: now.In(w.loc), AsOf: asOf.In(w.loc), Level: cat.Firm.PromiseLevel}
+	if b.Level == 0 {
+		b.Level = 0.9 // as promise.New
+	}
 	b.Jobs = w.list(work, load, r, p)
 	for i := range b.Jobs {
 		w.jobs[b.Jobs[i].ID] = &b.Jobs[i]

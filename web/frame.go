@@ -25,6 +25,7 @@ type frame struct {
 	loc     *time.Location
 	cat     *shop.Catalogue
 	scripts []string
+	wide    bool // the page takes the whole width
 }
 
 func (k *desk) frame(r *http.Request, title, here string, scripts ...string) frame {

@@ -49,7 +49,7 @@ func ordersPage(f frame, filter bureau.Filter, l bureau.Listing[order.Order], p 
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = finder(filter, []string{"accepted", "in work", "done", "cancelled"}, "number or client").Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = finder(filter, []string{"accepted", "in work", "done", "cancelled"}, "number or client", "/orders.csv").Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

@@ -51,7 +51,7 @@ func quotationsPage(f frame, filter bureau.Filter, l bureau.Listing[quote.Quotat
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = finder(filter, []string{"draft", "issued", "accepted", "declined", "expired", "superseded", "withdrawn"}, "number or client").Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = finder(filter, []string{"draft", "issued", "accepted", "declined", "expired", "superseded", "withdrawn"}, "number or client", "/quotations.csv").Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

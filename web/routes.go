@@ -53,6 +53,12 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("GET /orders/{id}", k.order)
 	on("POST /orders/{id}/cancel", k.cancelOrder)
 
+	on("GET /board", k.board)
+	on("GET /board.ics", k.calendarFeed)
+	on("GET /requests.csv", k.requestsCSV)
+	on("GET /quotations.csv", k.quotationsCSV)
+	on("GET /orders.csv", k.ordersCSV)
+
 	on("GET /shop", k.shop)
 	on("GET /about", k.about)
 

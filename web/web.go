@@ -35,6 +35,7 @@ type Deps struct {
 	Catalogue func() *shop.Catalogue
 	Clock     func() time.Time
 	Papers    Papers // nil: papers are answered with a plain sentence
+	Wall      Wall   // nil: there is no wall board
 	Log       *slog.Logger
 	MaxUpload int64 // bytes of one posted form; 0 = 2 GiB
 	// Extra routes are mounted beside the pages (the API); pattern as of http.ServeMux.

@@ -11,6 +11,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"firstoff/appraise"
 	"firstoff/blob"
 	"firstoff/bureau"
 	"firstoff/fault"
@@ -33,6 +34,7 @@ type opened struct {
 	store   *store.Store
 	blobs   blob.Place
 	runner  *runner.Runner
+	desk    *appraise.Desk
 	lock    *os.File
 	shop    atomic.Pointer[shop.Catalogue]
 	started bool
@@ -84,9 +86,9 @@ func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *ope
 	if err = o.store.Migrate(ctx, o.runner.Migrate); err != nil {
 		return o, err
 	}
-	desk := newDesk(o.shop.Load)
-	desk.Threads = max(1, runtime.GOMAXPROCS(0)-1)
-	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: desk, Log: log})
+	o.desk = newDesk(o.shop.Load)
+	o.desk.Threads = max(1, runtime.GOMAXPROCS(0)-1)
+	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: o.desk, Log: log})
 	if err != nil {
 		return o, err
 	}
