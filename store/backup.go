@@ -128,6 +128,12 @@ var exported = []struct{ name, columns, order string }{
 	{"orders", "id, no, version, body, request_id, quotation_id, state, promised", "id"},
 	{"events", "seq, at, who, what, about, folder, was, is_now, why, prev, hash", "seq"},
 	{"trail_head", "one, seq, hash", "one"},
+	{"travellers", "id, no, version, body, order_id, position, state, promised", "id"},
+	{"builds", "id, no, version, body, machine, state", "id"},
+	{"lots", "id, no, version, body, material, state, search", "id"},
+	{"lot_parents", "child, parent", "parent, child"},
+	{"device_events", "id, about", "id"},
+	{"touches", "piece, op, lot, number, machine, build, who, at, scrap, traveller, order_id, client_id, digest", "piece, op, lot"},
 }
 
 // exportFormat is the version of the text that Export writes.

@@ -120,7 +120,7 @@ func TestDamagedBackup(t *testing.T) {
 	bad := map[string]string{
 		"empty":         "",
 		"no backup":     "hello",
-		"other schema":  strings.Replace(whole, `"schema":1`, `"schema":99`, 1),
+		"other schema":  strings.Replace(whole, `"schema":`, `"schema":9`, 1),
 		"cut off":       strings.Join(lines[:len(lines)-2], ""),
 		"row missing":   strings.Join(append(append([]string{}, lines[:1]...), lines[2:]...), ""),
 		"no such table": strings.Replace(whole, "\n[1,", "\n[99,", 1),

@@ -30,6 +30,7 @@ type Event struct {
 	Good      int       `json:"good,omitempty"`
 	Scrap     int       `json:"scrap,omitempty"`
 	Pieces    []string  `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; UseLot: those the lot is in. None named: see Fold
+	Goods     []string  `json:"goods,omitempty"`  // Finish: the good ones, when it is known which
 	Reason    string    `json:"reason,omitempty"` // why paused, scrapped, corrected
 	Note      string    `json:"note,omitempty"`
 	Lot       string    `json:"lot,omitempty"`
@@ -79,6 +80,8 @@ func (e Event) Check() error {
 			return fault.New(fault.Invalid, "reason_missing", "reason", "Say why pieces are scrap.")
 		case len(e.Pieces) > 0 && len(e.Pieces) != e.Scrap:
 			return fault.New(fault.Invalid, "event_quantity", e.Traveller, "%d pieces are named as scrap but %d are counted.", len(e.Pieces), e.Scrap)
+		case len(e.Goods) > 0 && len(e.Goods) != e.Good:
+			return fault.New(fault.Invalid, "event_quantity", e.Traveller, "%d pieces are named as good but %d are counted.", len(e.Goods), e.Good)
 		}
 	case Note:
 		if e.Note == "" {
@@ -100,5 +103,5 @@ func (e Event) Check() error {
 
 // same says whether two events say the same, whenever they arrived.
 func (e Event) same(f Event) bool {
-	return e.Traveller == f.Traveller && e.Kind == f.Kind && e.Op == f.Op && e.Good == f.Good && e.Scrap == f.Scrap && e.Lot == f.Lot && e.Voids == f.Voids && slices.Equal(e.Pieces, f.Pieces)
+	return e.Traveller == f.Traveller && e.Kind == f.Kind && e.Op == f.Op && e.Good == f.Good && e.Scrap == f.Scrap && e.Lot == f.Lot && e.Voids == f.Voids && slices.Equal(e.Pieces, f.Pieces) && slices.Equal(e.Goods, f.Goods)
 }

@@ -91,7 +91,7 @@ type pass struct {
 
 // Fold works out the state from the events in the order of their arrival. Events with an id seen before and events
 // made void count for nothing. A finish takes the pieces that lie at its operation in order: the scrapped ones are those
-// named, else the last ones. A lot is in the pieces named, else in all that were or will be worked at the operation.
+// named, else the last ones; the good ones those named, else the first. A lot is in the pieces named, else in all that were or will be worked at the operation.
 func Fold(t Traveller, events []Event) State {
 	s := State{Ops: make([]OpState, len(t.Operations)), Pieces: make([]Piece, 0, len(t.Pieces))}
 	for i := range s.Ops {
@@ -202,29 +202,37 @@ func (s *State) finish(op *Operation, o *OpState, here []int, e Event) error {
 	if n := e.Good + e.Scrap; n > len(here) {
 		return fault.New(fault.Conflict, "more_than_waiting", e.Traveller, "%d pieces are reported at operation %d, %s, but %d lie there; count again or correct an earlier report.", n, e.Op, op.Name, len(here))
 	}
-	out := map[int]bool{}
-	for _, id := range e.Pieces {
-		k := slices.IndexFunc(here, func(i int) bool { return s.Pieces[i].ID == id })
-		if k < 0 || out[here[k]] {
-			return fault.New(fault.Conflict, "piece_elsewhere", id, "Piece %s does not lie at operation %d, %s.", id, e.Op, op.Name)
+	out, on := map[int]bool{}, map[int]bool{}
+	for _, named := range []struct {
+		ids  []string
+		into map[int]bool
+	}{{e.Pieces, out}, {e.Goods, on}} {
+		for _, id := range named.ids {
+			k := slices.IndexFunc(here, func(i int) bool { return s.Pieces[i].ID == id })
+			if k < 0 || out[here[k]] || on[here[k]] {
+				return fault.New(fault.Conflict, "piece_elsewhere", id, "Piece %s does not lie at operation %d, %s, or is named twice.", id, e.Op, op.Name)
+			}
+			named.into[here[k]] = true
 		}
-		out[here[k]] = true
 	}
-	if len(e.Pieces) == 0 {
-		for _, i := range here[len(here)-e.Scrap:] {
-			out[i] = true
+	for k := len(here) - 1; k >= 0 && len(out) < e.Scrap; k-- {
+		if !on[here[k]] {
+			out[here[k]] = true
+		}
+	}
+	for k := 0; k < len(here) && len(on) < e.Good; k++ {
+		if !out[here[k]] {
+			on[here[k]] = true
 		}
 	}
 	machine := planned(e.Machine, planned(o.Machine, op.Resource))
 	p := pass{e.Op, e.Who, machine, e.Build, e.At}
-	good := e.Good
 	for _, i := range here {
 		switch piece := &s.Pieces[i]; {
 		case out[i]:
 			piece.Scrap, piece.Reason = true, e.Reason
 			piece.passes = append(piece.passes, p)
-		case good > 0:
-			good--
+		case on[i]:
 			piece.At++
 			piece.passes = append(piece.passes, p)
 		}

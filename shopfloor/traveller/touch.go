@@ -1,6 +1,11 @@
 package traveller
 
-import "time"
+import (
+	"strings"
+	"time"
+
+	"firstoff/digest"
+)
 
 // Touch says that one piece went through one operation: by whose hands, where, and with which lot in it. A piece with two
 // lots at an operation has two touches; without a lot, Lot is empty.
@@ -57,4 +62,21 @@ func (o OpState) lotsIn(piece string) []string {
 		}
 	}
 	return out
+}
+
+// Found is a touch as a search finds it, with what the piece belongs to.
+type Found struct {
+	Touch
+	Number    string        `json:"number"` // the piece without its attempt
+	Traveller string        `json:"traveller"`
+	OrderID   string        `json:"order_id"`
+	ClientID  string        `json:"client_id"`
+	Client    string        `json:"client,omitempty"` // name
+	Digest    digest.Digest `json:"sha256"`           // of the client's file
+}
+
+// Number is a piece's id without its attempt.
+func Number(piece string) string {
+	n, _, _ := strings.Cut(piece, ".")
+	return n
 }

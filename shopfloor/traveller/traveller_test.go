@@ -114,6 +114,14 @@ func TestLotInTheMachine(t *testing.T) {
 	}
 }
 
+// Of which pieces are known by name, those are taken.
+func TestNamedPieces(t *testing.T) {
+	s := play(t, batch(4), script(Event{Kind: Finish, Op: 1, Good: 2, Scrap: 1, Reason: "r", Goods: []string{"O-1-2-04", "O-1-2-02"}}))
+	if s.Pieces[0].At != 1 || s.Pieces[0].Scrap || s.Pieces[1].At != 2 || !s.Pieces[2].Scrap || s.Pieces[3].At != 2 {
+		t.Errorf("%+v", s.Pieces)
+	}
+}
+
 func TestShort(t *testing.T) {
 	s := play(t, batch(1), script(Event{Kind: Finish, Op: 1, Scrap: 1, Reason: "wrong file"}))
 	if s.Word != Short || s.Next != 0 {
@@ -136,6 +144,8 @@ func TestRefused(t *testing.T) {
 		{"event_quantity", Event{Kind: Finish, Op: 2}},
 		{"event_quantity", Event{Kind: Finish, Op: 2, Good: -1, Scrap: 2, Reason: "r"}},
 		{"event_quantity", Event{Kind: Finish, Op: 2, Scrap: 1, Reason: "r", Pieces: []string{"a", "b"}}},
+		{"event_quantity", Event{Kind: Finish, Op: 2, Good: 1, Goods: []string{"a", "b"}}},
+		{"piece_elsewhere", Event{Kind: Finish, Op: 2, Good: 1, Scrap: 1, Reason: "r", Pieces: []string{"O-1-2-01"}, Goods: []string{"O-1-2-01"}}},
 		{"note_missing", Event{Kind: Note}},
 		{"lot_missing", Event{Kind: UseLot, Op: 2}},
 		{"piece_unknown", Event{Kind: UseLot, Op: 2, Lot: "M-1", Pieces: []string{"O-9"}}},
