@@ -66,3 +66,16 @@ func TestGent(t *testing.T) {
 		last = f
 	}
 }
+
+// FuzzParseColor: no text makes it panic, and what it takes lies within CIELAB's bounds for sRGB.
+func FuzzParseColor(f *testing.F) {
+	for _, s := range []string{"#c03020", "white", "black dyed", "", "#", "#12345g", "WHITE ", "#ffffff"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		c, ok := ParseColor(s)
+		if ok && (c.L < -0.01 || c.L > 100.01 || math.Abs(c.A) > 130 || math.Abs(c.B) > 130) {
+			t.Errorf("%q is %v", s, c)
+		}
+	})
+}

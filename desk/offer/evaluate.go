@@ -173,6 +173,10 @@ func (e *Evaluator) Evaluate(ctx context.Context, j Job, cat *shop.Catalogue, s 
 	}
 	w.date()
 	rank(&w.table, &j.Requirement)
+	if s.Promise != nil { // a whole answer, not one of many asked for a price only
+		w.table.Hints = hints(&w.table)
+		e.fillTray(ctx, j, cat, s, &w.table)
+	}
 	return w.table, nil
 }
 

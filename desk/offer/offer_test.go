@@ -367,3 +367,81 @@ func TestSeveralMaterials(t *testing.T) {
 		t.Errorf("%d jetted, %d apart", jetted, apart)
 	}
 }
+
+// TestBreaks: the unit price falls while a tray fills, and total and machine time never fall (saw-tooth from real trays).
+func TestBreaks(t *testing.T) {
+	e := For(angle(60, 40, 4, 30))
+	cat := demo.Shop()
+	job := Job{Qty: 1}
+	tab, err := e.Evaluate(context.Background(), job, cat, Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	id := "heron/ABS/SUP-BRK/0.254/100"
+	per := find(t, tab, id).PerBuild
+	if per < 4 {
+		t.Fatalf("%d to a build", per)
+	}
+	var qtys []int
+	for q := 1; q <= 2*per+1; q++ {
+		qtys = append(qtys, q)
+	}
+	b, err := e.Breaks(context.Background(), job, cat, Settings{}, id, qtys)
+	if err != nil {
+		t.Fatal(err)
+	}
+	up := 0
+	for i := 1; i < len(b); i++ {
+		if b[i].Total < b[i-1].Total || b[i].BuildS < b[i-1].BuildS || b[i].UnitPrice*money.Amount(b[i].Qty) != b[i].Total {
+			t.Errorf("%+v after %+v", b[i], b[i-1])
+		}
+		if b[i].Builds == b[i-1].Builds && b[i].UnitPrice > b[i-1].UnitPrice {
+			t.Errorf("within a tray the unit price rises: %+v after %+v", b[i], b[i-1])
+		}
+		if b[i].UnitPrice > b[i-1].UnitPrice {
+			up++
+		}
+	}
+	if b[per].Builds != 2 || up == 0 {
+		t.Errorf("no tooth at the second tray: %+v", b)
+	}
+	if _, err := e.Breaks(context.Background(), job, cat, Settings{}, "heron/NOTHING", []int{1}); fault.KindOf(err) != fault.NotFound {
+		t.Errorf("unknown option: %v", err)
+	}
+}
+
+// TestHints: with dates asked for, the table says what sparse fill, draft layers and a full tray would do.
+func TestHints(t *testing.T) {
+	promise := func(a Ask) Dated { return Dated{P50: "2026-03-03", P90: "2026-03-05", LeadDays: 4} }
+	tab := ask(t, block(70, 60, 40), 1, part.Requirement{Process: "MEX"}, Settings{Promise: promise})
+	seen := map[string]Hint{}
+	for _, h := range tab.Hints {
+		seen[h.Code] = h
+	}
+	if h := seen["sparse"]; h.Mass >= -0.2 || h.Price >= 0 || h.Time >= 0 || h.Text == "" {
+		t.Errorf("sparse: %+v", h)
+	}
+	if h := seen["draft"]; h.Time >= 0 || h.Text == "" {
+		t.Errorf("draft: %+v", h)
+	}
+	if h := seen["fill-tray"]; h.Price > -0.1 || h.Qty < 2 {
+		t.Errorf("full tray: %+v", h)
+	}
+}
+
+// TestAnyBlock: blocks from a hair to larger than every machine get an answer: options or refusals, no failure.
+func TestAnyBlock(t *testing.T) {
+	for _, x := range []float64{0.01, 0.3, 4, 90, 700, 5000} {
+		for _, y := range []float64{0.02, 1, 60, 900} {
+			tab := ask(t, block(x, y, math.Sqrt(x*y)), 2, part.Requirement{}, Settings{})
+			if len(tab.Options)+len(tab.Refused) == 0 {
+				t.Errorf("%g × %g: no answer", x, y)
+			}
+			for _, o := range tab.Options {
+				if !(o.Total > 0) || math.IsNaN(o.BuildS) || math.IsInf(o.BuildS, 0) || math.IsNaN(o.PartG) {
+					t.Errorf("%g × %g: %s %v s %v g %d", x, y, o.ID, o.BuildS, o.PartG, o.Total)
+				}
+			}
+		}
+	}
+}

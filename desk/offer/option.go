@@ -72,6 +72,7 @@ type Table struct {
 	Options  []Option  `json:"options"`
 	Refused  []Refusal `json:"refused"`
 	Picks    []Pick    `json:"picks,omitempty"`
+	Hints    []Hint    `json:"hints,omitempty"`
 }
 
 // Pick is one of the named suggestions with its reason in the client's language.

@@ -153,6 +153,10 @@ func (w *walk) made(r *advise.Route) error {
 		if err != nil {
 			return err
 		}
+		if m.MEX != nil && len(st.Layers) == 0 || st.SizeMM.Z < t/2 {
+			w.refuse(r, "", t, "too_flat", fmt.Sprintf("The part is %.3f mm high as laid, less than a layer of %g mm.", st.SizeMM.Z, t), "A thinner layer, or a thicker part.")
+			continue
+		}
 		if st.SizeMM.Z > m.Envelope.Z+0.02 {
 			w.refuse(r, "", t, "envelope", fmt.Sprintf("The part stands %.1f mm high; %s builds %.1f mm.", st.SizeMM.Z, m.Name, m.Envelope.Z), "Split it, or choose a larger machine.")
 			continue
