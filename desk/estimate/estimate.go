@@ -128,7 +128,3 @@ func Of(l Line) (Estimate, bool) {
 func hours(name, formula string, s float64, origin string) Why {
 	return Why{Name: name, Formula: formula, Value: s / 3600, Unit: "h", Origin: origin}
 }
-
-func grams(name, formula string, g float64, origin string) Why {
-	return Why{Name: name, Formula: formula, Value: g, Unit: "g", Origin: origin}
-}
