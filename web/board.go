@@ -90,8 +90,10 @@ type drawnRow struct {
 type drawnBar struct {
 	x, w     float64
 	run      drawnSpan // the run itself within the bar
-	words    string    // what fits
-	full     string    // all of it
+	words    string    // what it says, from wordsX for wordsW
+	wordsX   float64
+	wordsW   float64
+	full     string // all it stands for
 	link     string
 	standing appraise.Standing
 	kind     string // build, hands, other
@@ -267,19 +269,24 @@ func draw(b appraise.Board, from string) (drawing, error) {
 					}
 					n.run, _ = span(appraise.Stretch{From: bar.Run, To: bar.Over})
 				}
-				n.full = barWords(dr.name, n)
 				room := n.w - 8
+				n.wordsX = n.x + 4
 				if n.marked() {
-					room -= 14
+					room -= 16
+					n.wordsX += 16
 				}
 				if n.kind == "build" && n.running {
 					room = min(room, n.run.x+n.run.w-n.x-8) // light letters only stand on the run
 				}
-				title := bar.Title
+				name := bar.Title
 				if row.Kind == appraise.PersonRow {
-					title = bar.Task + " " + title
+					name = bar.Task + " " + name
 				}
-				n.words = fit(title, room)
+				// The words are cut by the bar's edge; in a stub there are none.
+				if n.wordsW = room; room > 3*boardLetter {
+					n.words = name
+				}
+				n.full = barWords(dr.name, name, n)
 				dr.bars = append(dr.bars, n)
 			}
 			group.rows = append(group.rows, dr)
@@ -310,11 +317,14 @@ func jobLink(job, order string) string {
 }
 
 // barWords is everything a bar stands for, in a sentence.
-func barWords(row string, n drawnBar) string {
+func barWords(row, name string, n drawnBar) string {
 	b := n.bar
-	s := fmt.Sprintf("%s: %s, %s", row, b.Title, b.Task)
-	if b.Material != "" && n.kind == "build" {
-		s += ", " + b.Material
+	s := row + ": " + name
+	if n.kind == "build" {
+		s += ", build"
+		if b.Material != "" {
+			s += ", " + b.Material
+		}
 	}
 	s += ", " + b.From.Format("Mon 2 Jan 15:04") + " to " + b.To.Format("Mon 2 Jan 15:04")
 	if b.Change > 0 {

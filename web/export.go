@@ -59,15 +59,18 @@ func plainCell(s string) string {
 	return s
 }
 
-func (k *desk) stamp(t time.Time) string {
-	if t.IsZero() {
-		return ""
-	}
+// stamp gives what writes a moment in the shop's zone.
+func (k *desk) stamp() func(time.Time) string {
 	loc, err := time.LoadLocation(k.Catalogue().Firm.TimeZone)
 	if err != nil {
 		loc = time.UTC
 	}
-	return t.In(loc).Format(time.RFC3339)
+	return func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return t.In(loc).Format(time.RFC3339)
+	}
 }
 
 // plainMoney is an amount as a spreadsheet reads it: no spaces, a point.
