@@ -71,7 +71,7 @@ func escape(q *Question) []part.Finding {
 			what = "soluble support"
 		}
 	}
-	msg := fmt.Sprintf("%s in %d hollows (%.2f cm³", what, n, total/1000)
+	msg := fmt.Sprintf("%s in %s (%.2f cm³", what, many(n, "hollow"), total/1000)
 	if sealed > 0 {
 		msg += fmt.Sprintf(", %.2f cm³ of it sealed", sealed/1000)
 	}

@@ -34,8 +34,8 @@ func fit(q *Question) []part.Finding {
 		o[0], o[1], o[2], q.Process.Name, large.Name, e.X, e.Y, e.Z)
 	if q.Geometry != nil {
 		if sp, ok := q.Geometry.Splits(q.Spaces); ok {
-			f.Message = fmt.Sprintf("The part (%.0f × %.0f × %.0f mm) goes into no space of %s in any pose. In %d pieces it fits %s: %d cuts, %.0f cm² of joint, about %.1f h to bond and blend.",
-				o[0], o[1], o[2], q.Process.Name, sp.Pieces, sp.Space.Name, len(sp.Cuts), sp.JointMM2/100, sp.HandsS/3600)
+			f.Message = fmt.Sprintf("The part (%.0f × %.0f × %.0f mm) goes into no space of %s in any pose. In %d pieces it fits %s: %s, %.0f cm² of joint, about %.1f h to bond and blend.",
+				o[0], o[1], o[2], q.Process.Name, sp.Pieces, sp.Space.Name, many(len(sp.Cuts), "cut"), sp.JointMM2/100, sp.HandsS/3600)
 			f.Severity = Warning
 			if q.Process.Code == "PBF-LB/M" || q.Process.Code == "CAST" || q.Process.Code == "CNC" {
 				f.Severity = Stop

@@ -66,7 +66,7 @@ func Look(m *mesh.Mesh) *Geometry {
 		return v
 	})
 	g.wide = sync.OnceValue(func() (b ball) {
-		s, ok := g.bits(r3.Identity, 96, 1)
+		s, ok := g.bits(r3.Identity, 160, 1)
 		if !ok {
 			return b
 		}
@@ -87,7 +87,7 @@ func (g *Geometry) steps() []step { return g.relief() }
 
 func (g *Geometry) nearestBodies() (float64, r3.Vec, bool) { b := g.gap(); return b.gap, b.at, b.ok }
 
-// widest is the diameter of the largest ball inside, to about a cell of a hundredth of the part.
+// widest is the diameter of the largest ball inside, to about a cell of a 160th of the part.
 func (g *Geometry) widest() (float64, r3.Vec, bool) { b := g.wide(); return b.d, b.at, b.ok }
 
 // bits is the part rastered in a pose with about across cells along its longest side and a margin of empty cells; ok is false when it
@@ -166,6 +166,8 @@ type edge struct {
 	length float64 // mm
 	turn   float64 // angle between the normals, rad; positive where the edge is convex
 	across float64 // smaller extent of the two facets across the edge, mm
+	f, h   uint32  // the facets
+	a, b   int32   // the flat faces they belong to
 }
 
 // sharp gives the edges whose facets are not in one plane, each once.
@@ -173,13 +175,32 @@ func (g *Geometry) sharp() []edge {
 	g.edgesOnce.Do(func() {
 		m := g.Mesh
 		t := g.topology()
+		face := make([]int32, m.Facets()) // union of facets that lie flat to each other
+		for i := range face {
+			face[i] = int32(i)
+		}
+		root := func(i int32) int32 {
+			for face[i] != i {
+				face[i] = face[face[i]]
+				i = face[i]
+			}
+			return i
+		}
 		for h, mate := range t.Mate {
 			if mate == mesh.None || uint32(h) > mate {
 				continue
 			}
-			if e, ok := between(m, m.From(uint32(h)), m.To(uint32(h)), uint32(h)/3, mate/3); ok {
+			f, k := uint32(h)/3, mate/3
+			if e, ok := between(m, m.From(uint32(h)), m.To(uint32(h)), f, k); ok {
+				e.f, e.h = f, k
 				g.edges = append(g.edges, e)
+			} else if a, b := root(int32(f)), root(int32(k)); a != b {
+				face[max(a, b)] = min(a, b)
 			}
+		}
+		for i := range g.edges {
+			e := &g.edges[i]
+			e.a, e.b = root(int32(e.f)), root(int32(e.h))
 		}
 	})
 	return g.edges
@@ -218,5 +239,5 @@ func between(m *mesh.Mesh, a, b, f, h uint32) (edge, bool) {
 	if n1.Dot(far.Sub(p)) > 0 {
 		turn = -turn
 	}
-	return edge{p.Add(q).Mul(0.5), l, turn, math.Min(a1, a2) / l}, true
+	return edge{at: p.Add(q).Mul(0.5), length: l, turn: turn, across: math.Min(a1, a2) / l}, true
 }

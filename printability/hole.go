@@ -29,11 +29,11 @@ func hole(q *Question) []part.Finding {
 		}
 	}
 	if worst != nil {
-		f := finding(Warning, string(p.Origin), worst.DiameterMM, p.MinHoleMM, "mm", "%d holes are under Ø%.2f mm (the smallest Ø%.2f): they close or come out undersize by %s; drill them afterwards.", small, p.MinHoleMM, worst.DiameterMM, p.Name)
+		f := finding(Warning, string(p.Origin), worst.DiameterMM, p.MinHoleMM, "mm", "%s under Ø%.2f mm (the smallest Ø%.2f): closed or undersize by %s; drill afterwards.", many(small, "hole"), p.MinHoleMM, worst.DiameterMM, p.Name)
 		out = append(out, placed(f, worst))
 	}
 	if long != nil {
-		f := finding(Note, "handbook 2.4: depth/diameter up to 10 for blow-out", long.LengthMM/long.DiameterMM, 10, "", "%d holes are deeper than ten diameters (Ø%.2f, %.0f mm): what is left inside is hard to clear.", deep, long.DiameterMM, long.LengthMM)
+		f := finding(Note, "handbook 2.4: depth/diameter up to 10 for blow-out", long.LengthMM/long.DiameterMM, 10, "", "%s deeper than ten diameters (Ø%.2f, %.0f mm): what is left inside is hard to clear.", many(deep, "hole"), long.DiameterMM, long.LengthMM)
 		out = append(out, placed(f, long))
 	}
 	return out

@@ -23,7 +23,7 @@ func island(q *Question) []part.Finding {
 		return nil
 	}
 	at = q.Pose.Inverse().Rotate(at)
-	f := finding(Note, practice, float64(n), 0, "", "In this pose %d places begin in the air; supports go there and leave marks.", n)
+	f := finding(Note, practice, float64(n), 0, "", "In this pose the part begins in the air in %s; supports go there and leave marks.", many(n, "place"))
 	f.At = &at
 	return one(f)
 }

@@ -32,10 +32,10 @@ func pin(q *Question) []part.Finding {
 		if worst.DiameterMM < p.MinFeatureMM {
 			sev = Stop
 		}
-		out = append(out, placed(finding(sev, string(p.Origin), worst.DiameterMM, p.MinWallFreeMM, "mm", "%d pins are under Ø%.2f mm (the smallest Ø%.2f, %.1f mm long): they break off or do not form; use metal dowels.", thin, p.MinWallFreeMM, worst.DiameterMM, worst.LengthMM), worst))
+		out = append(out, placed(finding(sev, string(p.Origin), worst.DiameterMM, p.MinWallFreeMM, "mm", "%s under Ø%.2f mm (the thinnest Ø%.2f, %.1f mm long): they break off or do not form; use metal dowels.", many(thin, "pin"), p.MinWallFreeMM, worst.DiameterMM, worst.LengthMM), worst))
 	}
 	if long != nil {
-		out = append(out, placed(finding(Warning, "handbook 2.4: slenderness over 10", long.LengthMM/long.DiameterMM, 10, "", "%d pins are longer than ten diameters (Ø%.2f, %.0f mm): they bend while built and cleaned.", slim, long.DiameterMM, long.LengthMM), long))
+		out = append(out, placed(finding(Warning, "handbook 2.4: slenderness over 10", long.LengthMM/long.DiameterMM, 10, "", "%s longer than ten diameters (Ø%.2f, %.0f mm): they bend while built and cleaned.", many(slim, "pin"), long.DiameterMM, long.LengthMM), long))
 	}
 	return out
 }

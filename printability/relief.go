@@ -100,7 +100,7 @@ func reliefOf(g *Geometry) []step {
 		}
 		for _, p := range ps {
 			h := math.Abs(p.d - big.d)
-			if h > 0.01 && h < tallestRelief && p.area >= 0.5 && p.area < big.area/3 {
+			if h > 0.03 && h < tallestRelief && p.area >= 0.5 && p.area < big.area/3 {
 				out = append(out, step{h, p.area, p.facets})
 			}
 		}

@@ -2,6 +2,7 @@ package printability
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"firstoff/geom/r3"
@@ -107,7 +108,9 @@ func Shop(f part.Facts, r part.Requirement, g *Geometry, cat *shop.Catalogue) []
 		}
 		for _, m := range cat.Machines {
 			if m.Process == p.Code && len(m.LayersMM) > 0 {
-				k.LayerMM = m.LayersMM[len(m.LayersMM)/2]
+				if l := slices.Min(m.LayersMM); k.LayerMM == 0 || l < k.LayerMM {
+					k.LayerMM = l // what the finest cannot do, none does
+				}
 				k.Heated = k.Heated || m.WarmUpH > 0
 			}
 		}
@@ -137,6 +140,14 @@ func spaces(cat *shop.Catalogue, process string) []Space {
 
 func finding(severity, source string, value, limit float64, unit, format string, args ...any) part.Finding {
 	return part.Finding{Severity: severity, Source: source, Value: value, Limit: limit, Unit: unit, Message: fmt.Sprintf(format, args...)}
+}
+
+// many is a number with its word.
+func many(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
 }
 
 func one(f part.Finding) []part.Finding { return []part.Finding{f} }

@@ -28,11 +28,22 @@ func sagitta(q *Question) []part.Finding {
 	var all []at
 	var total float64
 	edges := q.Geometry.sharp()
+	// between a fair curve and a corner that is meant: 2° to 40°
+	fair := func(x *edge) bool {
+		t := math.Abs(x.turn)
+		return t >= 2*math.Pi/180 && t <= 40*math.Pi/180
+	}
+	// a face of a curve goes on as a curve to two sides at least; a bevel between flats does not
+	sides := map[int32]int{}
+	for i := range edges {
+		if x := &edges[i]; fair(x) {
+			sides[x.a]++
+			sides[x.b]++
+		}
+	}
 	for i := range edges {
 		x := &edges[i]
-		t := math.Abs(x.turn)
-		// between a fair curve and a corner that is meant: 2° to 40°
-		if t < 2*math.Pi/180 || t > 40*math.Pi/180 {
+		if !fair(x) || sides[x.a] < 2 || sides[x.b] < 2 {
 			continue
 		}
 		w := x.length * x.across

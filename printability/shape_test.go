@@ -187,9 +187,11 @@ func TestShapes(t *testing.T) {
 	mark := mesh.Merge(geomtest.Box(40, 30, 5).Mesh, geomtest.Box(6, 6, 0.15).Mesh.Transformed(r3.Identity, 1, r3.Vec{X: 10, Y: 10, Z: 5}))
 	check("low mark", value(ask(t, mark, "MEX", nil, func(q *Question) { q.LayerMM = 0.254 })["relief"], 0.15, 0.001))
 	absent("low mark in fine layers", ask(t, mark, "MJT", nil, func(q *Question) { q.LayerMM = 0.028 }), "relief")
-	// lump: a ball of 30 with a stated wall of 3
-	lump := ask(t, geomtest.Sphere(15, 48).Mesh, "CAST", nil, func(q *Question) { q.Facts.MedianWallMM = 3 })["lump"]
-	check("lump", value(lump, 30, 0.8))
+	// lump: a ball of 30 on a plate of 2
+	club := mesh.Merge(geomtest.Sphere(15, 48).Mesh, geomtest.Box(200, 200, 2).Mesh.Transformed(r3.Identity, 1, r3.Vec{X: -100, Y: -100, Z: -1}))
+	check("lump", value(ask(t, club, "CAST", nil, func(q *Question) { q.Facts.MedianWallMM = 2 })["lump"], 30, 2.5))
+	absent("lump, jetted", ask(t, club, "MJT", nil, func(q *Question) { q.Facts.MedianWallMM = 2 }), "lump")
+	absent("block", ask(t, geomtest.Box(40, 40, 40).Mesh, "CAST", nil, func(q *Question) { q.Facts.MedianWallMM = 9 }), "lump")
 	// two bodies 0.2 apart
 	two := mesh.Merge(geomtest.Box(10, 10, 10).Mesh, geomtest.Box(10, 10, 10).Mesh.Transformed(r3.Identity, 1, r3.Vec{X: 10.2}))
 	check("near bodies", value(ask(t, two, "MEX", nil, nil)["touch"], 0.2, 1e-4))
