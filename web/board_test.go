@@ -217,6 +217,11 @@ func TestBoardPage(t *testing.T) {
 	if !strings.Contains(wordsIn(all(p, "h1", "")[0]), "Mon 7 Sep to Sun 20 Sep") {
 		t.Errorf("heading: %s", wordsIn(all(p, "h1", "")[0]))
 	}
+	// A person at the keyboard need not go through every bar.
+	past := all(p, "a", "skip")
+	if len(past) != 2 || byID(p, strings.TrimPrefix(attr(past[1], "href"), "#")) == nil {
+		t.Error("no way past the board for the keyboard")
+	}
 	tabs := all(all(p, "nav", "")[0], "a", "")
 	here := ""
 	for _, a := range tabs {
