@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"firstoff/geom/mesh"
 	"firstoff/part"
 )
 
@@ -101,9 +102,38 @@ func reliefOf(g *Geometry) []step {
 		for _, p := range ps {
 			h := math.Abs(p.d - big.d)
 			if h > 0.03 && h < tallestRelief && p.area >= 0.5 && p.area < big.area/3 {
-				out = append(out, step{h, p.area, p.facets})
+				if g.walled(p.facets) {
+					out = append(out, step{h, p.area, p.facets})
+				}
 			}
 		}
 	}
 	return out
+}
+
+// walled says whether a patch stands off its surroundings by steep sides, as text and marks do and the last facets of a soft curve do not: at least
+// three quarters of its outline turn by 40° or more.
+func (g *Geometry) walled(facets []uint32) bool {
+	t, m := g.topology(), g.Mesh
+	in := make(map[uint32]bool, len(facets))
+	for _, f := range facets {
+		in[f] = true
+	}
+	limit := math.Cos(40 * math.Pi / 180)
+	var steep, all float64
+	for _, f := range facets {
+		n := m.FacetNormal(int(f))
+		for h := 3 * f; h < 3*f+3; h++ {
+			mate := t.Mate[h]
+			if mate == mesh.None || in[mate/3] {
+				continue
+			}
+			l := m.Vertex(m.From(h)).Dist(m.Vertex(m.To(h)))
+			all += l
+			if n.Dot(m.FacetNormal(int(mate/3))) <= limit {
+				steep += l
+			}
+		}
+	}
+	return all > 0 && steep >= 0.75*all
 }

@@ -50,6 +50,7 @@ var rules = []rule{
 	{"mended", true, mended},
 	{"size", true, size},
 	{"bodies", true, bodies},
+	{"touching", true, meet},
 	{"sagitta", true, sagitta},
 	{"knife_edge", true, knifeEdge},
 	{"slender", true, slender},

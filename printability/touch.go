@@ -16,11 +16,28 @@ func touch(q *Question) []part.Finding {
 		return nil
 	}
 	gap, at, ok := q.Geometry.nearestBodies()
-	if !ok || gap >= p.MinGapMM {
+	if !ok || gap >= p.MinGapMM || gap < touching {
 		return nil
 	}
 	msg := "Two bodies are %.2f mm apart; by %s they grow together under %.2f mm. Merge them if they are one part, or move them apart."
 	f := finding(Warning, string(p.Origin), gap, p.MinGapMM, "mm", msg, gap, p.Name, p.MinGapMM)
+	f.At = &at
+	return one(f)
+}
+
+// touching is the gap under which bodies count as meeting, mm.
+const touching = 0.01
+
+// meet: bodies that touch or run into each other come out as one piece whatever makes them.
+func meet(q *Question) []part.Finding {
+	if q.Geometry == nil || q.Facts.Bodies < 2 {
+		return nil
+	}
+	gap, at, ok := q.Geometry.nearestBodies()
+	if !ok || gap >= touching {
+		return nil
+	}
+	f := finding(Note, practice, gap, touching, "mm", "Bodies touch or run into each other: they come out as one piece. Leave a gap if they are to come apart.")
 	f.At = &at
 	return one(f)
 }

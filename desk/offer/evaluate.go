@@ -152,8 +152,11 @@ func (e *Evaluator) Evaluate(ctx context.Context, j Job, cat *shop.Catalogue, s 
 		s.PoseCandidates = 200
 	}
 	e.prepare(s.PoseCandidates)
-	if j.Facts.OrientedMM == [3]float64{} {
-		j.Facts.OrientedMM = e.smallestBox()
+	e.mu.Lock()
+	box := e.smallestBox()
+	e.mu.Unlock()
+	if o := j.Facts.OrientedMM; o == [3]float64{} || box[0]*box[1]*box[2] < o[0]*o[1]*o[2] {
+		j.Facts.OrientedMM = box // partners charge by it
 	}
 	routes := advise.Answer(advise.Case{Requirement: j.Requirement, Facts: j.Facts, Qty: j.Qty, Fits: e.fitsAnywhere}, cat)
 	w := &walk{e: e, j: &j, cat: cat, s: &s, table: Table{File: j.File, Qty: j.Qty, Currency: cat.Firm.Currency, Options: []Option{}, Refused: []Refusal{}}}
@@ -193,6 +196,7 @@ func (e *Evaluator) prepare(n int) {
 	}
 }
 
+// smallestBox is the smallest box among the candidate poses, sides sorted long to short. The lock is held.
 func (e *Evaluator) smallestBox() [3]float64 {
 	best, out := math.Inf(1), [3]float64{}
 	for i := range e.cands {
