@@ -70,9 +70,11 @@ func newDesk(t *testing.T, dsn string) *desk {
 }
 
 // runner is a process's runner; the test may have several, one after the other.
-func (d *desk) runner() *runner.Runner {
+func (d *desk) runner() *runner.Runner { return d.runnerOf(3) }
+
+func (d *desk) runnerOf(workers int) *runner.Runner {
 	r, err := runner.New(runner.Database{DB: d.s.DB(), Pool: d.s.Pool(), Tx: store.Tx},
-		runner.Options{Workers: 3, Sole: true, Quick: true, Retry: func(int) time.Duration { return 0 }})
+		runner.Options{Workers: workers, Sole: true, Quick: true, Retry: func(int) time.Duration { return 0 }})
 	if err != nil {
 		d.t.Fatal(err)
 	}
@@ -334,8 +336,9 @@ func orphans(t *testing.T, d *desk) {
 		return
 	}
 	// On PostgreSQL what a living process runs is left alone.
-	began, release := make(chan string), make(chan bool)
-	d.r = d.runner()
+	// The first has one pair of hands, so that it cannot take up what is asked for later.
+	began, release := make(chan string, 10), make(chan bool)
+	d.r = d.runnerOf(1)
 	d.r.Handle("work", func(_ context.Context, id string) error {
 		d.ran(id)
 		began <- id
