@@ -204,19 +204,23 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 			r.Switches++
 		}
 		n := math.Max(1, l.SupportIslands)
+		ragged := 1.0 // outline of the support over that of a square of its area
 		if p := l.SupportAcross * math.Pi; l.SupportIslands == 0 && p > 0 {
-			n = math.Max(1, math.Pow(p/4/math.Sqrt(l.SupportMM2), 0.75)) // between one body of this outline and as many squares as would have it
+			ragged = math.Max(1, p/4/math.Sqrt(l.SupportMM2))
+			n = math.Pow(ragged, 0.75) // between one body of this outline and as many squares as would have it
 		}
 		inner := math.Max(0, l.SupportMM2-l.SupportInterfaceMM2)
 		across := l.SupportAcross
 		if across == 0 {
 			across = math.Sqrt(l.SupportMM2 * n)
 		}
+		// dense and sparse parts of one compact column both reach across most of it, those of a ragged one share it
+		part := math.Max(0.3, math.Min(0.55, 0.3+0.15*(ragged-1.5)))
 		for _, x := range []struct{ area, density float64 }{{inner, e.M.SupportPct / 100}, {l.SupportInterfaceMM2, 1}} {
 			if x.area <= 0 {
 				continue
 			}
-			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Pow(x.area/l.SupportMM2, 0.46), 0, x.density, e.VSupport)
+			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Pow(x.area/l.SupportMM2, part), 0, x.density, e.VSupport)
 			runs := math.Max(1, n*math.Sqrt(x.density)) // wide pitches bridge what lies apart
 			r.Starts += runs
 			if e.M.TravelMMS > 0 {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"sync"
 	"testing"
 
 	"firstoff/demo"
@@ -442,6 +443,31 @@ func TestAnyBlock(t *testing.T) {
 					t.Errorf("%g × %g: %s %v s %v g %d", x, y, o.ID, o.BuildS, o.PartG, o.Total)
 				}
 			}
+		}
+	}
+}
+
+// TestSeveralAtOnce: an evaluator may be asked by several at the same time (run with -race).
+func TestSeveralAtOnce(t *testing.T) {
+	e := For(angle(60, 40, 4, 30))
+	cat := demo.Shop()
+	var wg sync.WaitGroup
+	out := make([]Table, 6)
+	for i := range out {
+		wg.Go(func() {
+			tab, err := e.Evaluate(context.Background(), Job{Qty: 1 + i%3}, cat, Settings{})
+			if err != nil {
+				t.Error(err)
+			}
+			out[i] = tab
+		})
+	}
+	wg.Wait()
+	for i := range out {
+		a, _ := json.Marshal(out[i])
+		b, _ := json.Marshal(out[i%3])
+		if string(a) != string(b) {
+			t.Errorf("answers %d and %d differ", i, i%3)
 		}
 	}
 }
