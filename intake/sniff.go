@@ -56,8 +56,8 @@ var extensions = map[string]kind{
 	".rar": kindPack, ".7z": kindPack, ".gz": kindPack, ".tgz": kindPack, ".tar": kindPack, ".bz2": kindPack, ".xz": kindPack, ".zst": kindPack,
 }
 
-// magics are the first bytes of things we can only name.
-var magics = []struct {
+// beginnings are the first bytes of things we can only name.
+var beginnings = []struct {
 	bytes string
 	kind  kind
 }{
@@ -97,7 +97,7 @@ func sniff(name string, data []byte) kind {
 	case stl.Plausible(data) && (!stl.Text(data) || bytes.Contains(bytes.ToLower(head), []byte("facet"))):
 		return kindSTL
 	}
-	for _, m := range magics {
+	for _, m := range beginnings {
 		if begins(m.bytes) {
 			return m.kind
 		}
