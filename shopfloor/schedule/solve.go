@@ -141,5 +141,12 @@ func (c *control) solution() *Solution {
 	return s
 }
 
-// single says that every job is one operation.
-func (in *instance) single() bool { return in.n == in.jobs }
+// single says that every job is one operation that may start at once.
+func (in *instance) single() bool {
+	for _, r := range in.release {
+		if r > 0 {
+			return false
+		}
+	}
+	return in.n == in.jobs
+}

@@ -29,13 +29,17 @@ type tabu struct {
 
 	best   plan
 	bestV  int32
-	fallen int
+	strict bool // a path without moves proves its plan optimal
 }
 
 func newTabu(in *instance, stop *atomic.Bool) *tabu {
 	t := &tabu{g: newGraph(in), stop: stop}
 	if in.flex {
 		t.left = make([]int64, in.n*in.mach)
+	}
+	t.strict = !in.flex && !in.hasSet
+	for _, r := range in.release {
+		t.strict = t.strict && r == 0
 	}
 	t.arcs = make([]int64, in.n*in.jobs)
 	l := 10 + in.jobs/max(1, in.mach)
@@ -382,6 +386,42 @@ func (t *tabu) elsewhere(ch *choice, v int32) {
 	}
 }
 
+// intrude offers to put any operation z before critical operation y: with setups this can shorten the path though z is
+// not on it.
+func (t *tabu) intrude(ch *choice, y, z int32) {
+	g, in := t.g, t.g.in
+	m, x := g.mach[y], g.mp[y]
+	if z == y || z == x || x == g.n {
+		return
+	}
+	d := in.duration(z, m)
+	if d < 0 {
+		return
+	}
+	b := g.pos[y]
+	if g.mach[z] == m && g.pos[z] < b {
+		b--
+	}
+	// Circles are found out by the move itself.
+	est := max(g.c[g.jp[z]], g.c[x]+in.setup(m, x, z)) + d + max(g.q[g.js[z]], g.q[y]+in.setup(m, z, y))
+	banned := g.mach[z] != m && t.left[int(z)*in.mach+int(m)] >= t.iter
+	if est <= ch.best.est || banned {
+		t.offer(ch, z, m, b, est, banned)
+	}
+}
+
+// anywhere is a random move, for paths that offer none.
+func (t *tabu) anywhere() step {
+	g, in := t.g, t.g.in
+	v := int32(t.rnd.below(in.n))
+	m := in.altM[in.altAt[v]+int32(t.rnd.below(int(in.altAt[v+1]-in.altAt[v])))]
+	n := len(g.seq[m])
+	if g.mach[v] == m {
+		n--
+	}
+	return step{v: v, k: m, b: int32(t.rnd.below(n + 1))}
+}
+
 // run improves s until patience moves have brought nothing, and leaves the best in t.best. target is a value at which
 // nothing more can be gained.
 func (t *tabu) run(s *plan, patience int, target int32, rnd *chance) {
@@ -411,6 +451,11 @@ func (t *tabu) run(s *plan, patience int, target int32, rnd *chance) {
 			}
 			a = b + 1
 		}
+		if g.in.hasSet {
+			for range 6 {
+				t.intrude(&ch, path[rnd.below(len(path))], int32(rnd.below(g.in.n)))
+			}
+		}
 		if g.in.flex {
 			for _, v := range path {
 				if g.in.altAt[v+1]-g.in.altAt[v] > 1 {
@@ -419,15 +464,19 @@ func (t *tabu) run(s *plan, patience int, target int32, rnd *chance) {
 			}
 		}
 		st := ch.best
-		if st.est == huge {
+		if g.in.hasSet && since%256 == 255 {
+			st = t.anywhere() // with setups the path does not show all that could help
+		} else if st.est == huge {
 			if ch.seen == 0 {
-				return // the path has no move left: it is optimal, or all of one job
+				if t.strict {
+					return // one machine's work without a gap, or one job: nothing can be shorter
+				}
+				ch.fallback = t.anywhere()
 			}
 			st = ch.fallback
 		}
 		v, m, a := st.v, g.mach[st.v], g.pos[st.v]
-		if !g.move(st.v, st.k, st.b) {
-			t.fallen++
+		if st.k == m && st.b == a || !g.move(st.v, st.k, st.b) {
 			continue
 		}
 		if st.k == m {

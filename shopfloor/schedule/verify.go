@@ -95,15 +95,19 @@ func Verify(p *Problem, s *Solution) error {
 			}
 			return list[a].EndS < list[b].EndS
 		})
+		family := func(o Placed) string { return p.Jobs[jobs[o.Job]].Operations[o.Index].Family }
+		gap := func(a, b Placed) (has, needs int64) {
+			has = b.StartS - a.EndS
+			if c := calendars[machine]; len(c) > 0 && has > 0 {
+				has = openSeconds(c, a.EndS, b.StartS)
+			}
+			return has, tables[machine][[2]string{family(a), family(b)}]
+		}
+		orderInstants(list, func(a, b Placed) bool { has, needs := gap(a, b); return has >= needs })
 		for i := 1; i < len(list); i++ {
 			a, b := list[i-1], list[i]
-			setup := tables[machine][[2]string{p.Jobs[jobs[a.Job]].Operations[a.Index].Family, p.Jobs[jobs[b.Job]].Operations[b.Index].Family}]
-			gap := b.StartS - a.EndS
-			if c := calendars[machine]; len(c) > 0 && gap > 0 {
-				gap = openSeconds(c, a.EndS, b.StartS)
-			}
-			if gap < setup {
-				return wrong("on %q operation %d of job %q starts %d s after operation %d of job %q, which needs %d", machine, b.Index, b.Job, gap, a.Index, a.Job, setup)
+			if has, needs := gap(a, b); has < needs {
+				return wrong("on %q operation %d of job %q starts %d s after operation %d of job %q, which needs %d", machine, b.Index, b.Job, has, a.Index, a.Job, needs)
 			}
 		}
 	}
@@ -121,6 +125,44 @@ func Verify(p *Problem, s *Solution) error {
 		return wrong("lower bound %v is above the objective %v", s.LowerBound, value)
 	}
 	return nil
+}
+
+// orderInstants puts operations that take no time and stand at one instant into an order in which each may follow the
+// one before, where there is one: their times alone do not tell. Up to eight at an instant are tried in every order.
+func orderInstants(list []Placed, follows func(a, b Placed) bool) {
+	for i := 0; i < len(list); {
+		k := i + 1
+		for k < len(list) && list[k].StartS == list[i].StartS && list[k-1].EndS == list[k-1].StartS {
+			k++
+		}
+		if n := k - i; n > 1 && n <= 9 {
+			group := append([]Placed(nil), list[i:k]...)
+			var try func(at int) bool
+			try = func(at int) bool {
+				if at == n {
+					return true
+				}
+				for x := at; x < n; x++ {
+					if group[x].EndS > group[x].StartS && at < n-1 {
+						continue // what takes time comes last
+					}
+					group[at], group[x] = group[x], group[at]
+					before := i > 0 || at > 0
+					if !before || at == 0 && follows(list[i-1], group[0]) || at > 0 && follows(group[at-1], group[at]) {
+						if try(at + 1) {
+							return true
+						}
+					}
+					group[at], group[x] = group[x], group[at]
+				}
+				return false
+			}
+			if try(0) {
+				copy(list[i:k], group)
+			}
+		}
+		i = k
+	}
 }
 
 // openSeconds counts working seconds from a to b by walking the intervals, the last week repeated after their end.
