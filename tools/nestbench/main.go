@@ -1,7 +1,6 @@
 // Command nestbench measures the nest on outside instances and prints a table.
 //
-// Strips are read as nesting problems (*.json with a best.csv beside them), voxel sets from their own format (*.json.gz with a
-// best_known.csv). Every result is judged by nest.Verify or by its cells. Time is given as wall clock (-seconds) or, on a busy
+// Strips are read as nesting problems (*.json with a best.csv beside them), voxel sets (-voxels) from their own format. Every result is judged by nest.Verify or by its cells. Time is given as wall clock (-seconds) or, on a busy
 // machine, as processor seconds of the whole process (-cpu): then every run is a process of its own.
 package main
 
@@ -53,7 +52,12 @@ func run() error {
 	flag.IntVar(&o.seeds, "seeds", 1, "runs of each instance, with rising seeds")
 	flag.IntVar(&o.threads, "threads", runtime.NumCPU(), "searchers side by side")
 	flag.BoolVar(&o.child, "child", false, "run the one instance named by -only and print one line of JSON")
+	vox := flag.String("voxels", "", "folder of voxel sets: pack those instead")
+	turn := flag.Bool("turn", false, "let voxel bodies take all 24 poses")
 	flag.Parse()
+	if *vox != "" {
+		return voxels(o, *vox, *turn)
+	}
 	if o.child {
 		return one(o)
 	}
