@@ -202,7 +202,11 @@ func checkOutline(o [][2]float64, where string) error {
 		}
 		q[k] = flat.Pt{X: v[0], Y: v[1]}
 	}
+	tip, needle := flat.Needle(q)
 	q = flat.Clean(q)
+	if q != nil && needle {
+		return fault.New(fault.Invalid, "nest_outline", where, "The outline doubles back on itself at (%g, %g); leave that corner out.", tip.X, tip.Y)
+	}
 	if q == nil {
 		return fault.New(fault.Invalid, "nest_outline", where, "The outline has no area; give at least three corners that are not on one line.")
 	}

@@ -324,6 +324,7 @@ func TestReadRefuses(t *testing.T) {
 		`{"container":{"kind":"strip","width_mm":10},"spacing_mm":-2,"items":[]}`:                                                                  "nest_spacing",
 		`{"container":{"kind":"strip","width_mm":10},"items":[{"id":"a"}]}`:                                                                        "nest_item",
 		`{"container":{"kind":"strip","width_mm":10},"items":[{"id":"a","polygon":[[0,0],[1,0]]}]}`:                                                "nest_outline",
+		`{"container":{"kind":"strip","width_mm":10},"items":[{"id":"a","polygon":[[0,0],[7,0],[1,0],[0,1]]}]}`:                                    "nest_outline",
 		`{"container":{"kind":"strip","width_mm":10},"items":[{"id":"a","polygon":[[0,0],[4,4],[4,0],[0,5]]}]}`:                                    "nest_outline",
 		`{"container":{"kind":"strip","width_mm":10},"items":[{"id":"a","polygon":[[0,0],[1,0],[1,1]],"rotations_deg":"any"}]}`:                    "nest_json",
 		`{"container":{"kind":"strip","width_mm":10},"items":[{"id":"a","quantity":-1,"polygon":[[0,0],[1,0],[1,1]]}]}`:                            "nest_quantity",

@@ -61,8 +61,12 @@ func (v *judge) count() {
 			v.say("unknown", k, -1, 0, "%s is no item", q.ID)
 			continue
 		}
-		v.item[k] = it
 		left[q.ID]--
+		if it.Polygon == nil && it.Mesh == nil {
+			v.say("unknown", k, -1, 0, "the mesh of %s was not read", q.ID)
+			continue
+		}
+		v.item[k] = it
 		if q.Container < 0 || q.Container >= v.r.Containers {
 			v.say("outside", k, -1, 0, "%s lies in container %d of %d", q.ID, q.Container, v.r.Containers)
 		}

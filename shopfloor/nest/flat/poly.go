@@ -80,13 +80,24 @@ func (p Poly) Rotate(deg float64) Poly {
 // Clean is p without repeated points, needles and points on a straight line, counter-clockwise. Nearness is judged
 // against the size of p (1e-9 of its box). Fewer than three points remain when p has no area.
 func Clean(p Poly) Poly {
+	q, _, _ := clean(p)
+	return q
+}
+
+// Needle finds a corner at which p doubles back on itself over more than 1e-6 of its size: a line without area.
+func Needle(p Poly) (tip Pt, found bool) {
+	_, tip, found = clean(p)
+	return tip, found
+}
+
+func clean(p Poly) (q Poly, tip Pt, needle bool) {
 	b := p.Box()
 	size := math.Max(b.W(), b.H())
 	if len(p) < 3 || size == 0 || math.IsNaN(size) || math.IsInf(size, 0) {
-		return nil
+		return nil, tip, false
 	}
 	eps := size * 1e-9
-	q := append(Poly(nil), p...)
+	q = append(Poly(nil), p...)
 	for changed := true; changed && len(q) >= 3; {
 		changed = false
 		out := q[:0:0]
@@ -104,6 +115,9 @@ func Clean(p Poly) Poly {
 			ac := c.Sub(a)
 			l := math.Max(ac.Len(), math.Max(ab.Len(), bc.Len()))
 			if bc.Len() > eps && math.Abs(ab.Cross(bc)) <= eps*l {
+				if ab.Dot(bc) < 0 && math.Min(ab.Len(), bc.Len()) > 1e-6*size {
+					tip, needle = q[i], true
+				}
 				changed = true
 				continue
 			}
@@ -112,14 +126,14 @@ func Clean(p Poly) Poly {
 		q = out
 	}
 	if len(q) < 3 {
-		return nil
+		return nil, tip, needle
 	}
 	if q.Area() < 0 {
 		for i, j := 0, len(q)-1; i < j; i, j = i+1, j-1 {
 			q[i], q[j] = q[j], q[i]
 		}
 	}
-	return q
+	return q, tip, needle
 }
 
 // Crossing finds two edges of p that cross properly, or ok = false when p is simple up to touching.
