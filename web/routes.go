@@ -59,6 +59,21 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("GET /quotations.csv", k.quotationsCSV)
 	on("GET /orders.csv", k.ordersCSV)
 
+	if k.Floor != nil {
+		on("GET /floor", k.floorBoard)
+		on("POST /t/who", k.operatorIs)
+		on("GET /t/{id}", k.travellerCard)
+		on("POST /t/{id}", k.report)
+		on("GET /t/{id}/pdf", k.travellerPDF)
+		on("POST /b", k.planBuild)
+		on("GET /b/{id}", k.buildCard)
+		on("POST /b/{id}", k.reportBuild)
+		on("GET /lots", k.lots)
+		on("POST /lots", k.receiveLot)
+		on("POST /lots/{id}", k.reportLot)
+		on("GET /trace", k.trace)
+	}
+
 	on("GET /shop", k.shop)
 	on("GET /about", k.about)
 

@@ -15,6 +15,9 @@ var marks = map[string]mark{
 	"draft": {"ring", "act"}, "issued": {"half", "look"}, "accepted": {"disc", "done"}, "declined": {"notch", ""}, "expired": {"notch", "look"}, "superseded": {"notch", ""},
 	// orders
 	"in work": {"half", "act"}, "done": {"disc", "done"}, "cancelled": {"notch", "stop"},
+	// travellers, builds, lots
+	"running": {"half", "act"}, "paused": {"notch", "look"}, "short": {"hatch", "stop"}, "ahead": {"ring", ""}, "planned": {"ring", "act"}, "dropped": {"notch", ""},
+	"sealed": {"ring", ""}, "quarantined": {"hatch", "stop"}, "used up": {"notch", ""},
 	// findings
 	"note": {"ring", ""}, "warning": {"half", "look"}, "stop": {"hatch", "stop"},
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"firstoff/bureau"
+	"firstoff/bureau/making"
 	"firstoff/client"
 	"firstoff/demo"
 	"firstoff/fault"
@@ -75,7 +76,11 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 			return err
 		}
 	}
-	srv := &http.Server{Handler: web.New(c.deps(o, log)), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
+	deps, err := c.deps(o, log)
+	if err != nil {
+		return err
+	}
+	srv := &http.Server{Handler: web.New(deps), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn), BaseContext: func(net.Listener) context.Context { return ctx }}
 	fmt.Fprintf(s.out, "The desk of %s is open at http://%s/\n", o.shop.Load().Firm.Name, l.Addr())
 	failed := make(chan error, 1)
@@ -97,10 +102,14 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 }
 
 // deps wires the pages.
-func (c *serveCmd) deps(o *opened, log *slog.Logger) web.Deps {
+func (c *serveCmd) deps(o *opened, log *slog.Logger) (web.Deps, error) {
 	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs}
-	return web.Deps{Steps: o.Bureau, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
-		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Version: version, Status: web.Status})}}
+	floor, err := making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log})
+	if err != nil {
+		return web.Deps{}, err
+	}
+	return web.Deps{Steps: o.Bureau, Floor: floor, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
+		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Version: version, Status: web.Status})}}, nil
 }
 
 // onlyLoopback refuses to serve anybody but this machine while there are no people and rights.
