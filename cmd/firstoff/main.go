@@ -37,6 +37,7 @@ type commands struct {
 	Quote   quoteCmd   `cmd:"" help:"Answer with every option of every part: hours, grams, money, date."`
 	Nest    nestCmd    `cmd:"" help:"Lay pieces on a strip, on platforms or into chambers."`
 	Plan    planCmd    `cmd:"" help:"Plan operations on machines."`
+	Compare compareCmd `cmd:"" help:"Hold measured points against the part as drawn."`
 	Serve   serveCmd   `cmd:"" help:"Serve the desk: pages, JSON interface, clients' links, background work."`
 	Work    workCmd    `cmd:"" help:"Run background work only, beside a serve on the same PostgreSQL and S3 store."`
 	Backup  backupCmd  `cmd:"" help:"Copy a desk's records and files while it works."`
