@@ -6,15 +6,24 @@ package checks
 import (
 	"os"
 	"path/filepath"
-	"runtime"
 	"testing"
 )
 
-// Root is the top folder of this checkout.
-func Root() string {
-	_, file, _, _ := runtime.Caller(0)
-	return filepath.Dir(filepath.Dir(file))
-}
+// Root is the top folder of this checkout: the one with go.mod, at or above the folder a test was started in.
+func Root() string { return root }
+
+var root = func() string {
+	at, err := os.Getwd()
+	for dir := at; err == nil; dir = filepath.Dir(dir) {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir
+		}
+		if dir == filepath.Dir(dir) {
+			break
+		}
+	}
+	return at
+}()
 
 // Path gives the path of a file or folder of the outside data, e.g. Path(t, "mesh/open").
 // The data is looked for in $FIRSTOFF_CHECKS, else beside the checkout. Where it is absent the test is
