@@ -44,9 +44,10 @@ const (
 	coarseKept   = 240  // starts that go on to the second grid stage
 	coarsePoints = 300  // its points
 	treeKept     = 40   // distinct poses that go on to the true surface
-	treePoints   = 500  // their points
+	treePoints   = 400  // their points
 	finalKept    = 8    // poses compared in the end
-	finalPoints  = 3000 // their points
+	finalMoved   = 1000 // the points they are moved by
+	finalPoints  = 3000 // the points they are compared by
 )
 
 // pose is a candidate with what it costs.
@@ -135,9 +136,9 @@ func (a *aligner) search(sample []r3.Vec, m *mesh.Mesh) (Rigid, int) {
 	poses = a.distinct(poses, coarseKept, 0.02)
 	a.each(poses, 4, func(p *pose) { a.slide(g, p, some, 25) })
 	poses = a.distinct(poses, treeKept, 0.02)
-	a.each(poses, 1, func(p *pose) { a.settle(p, many, 12) })
+	a.each(poses, 1, func(p *pose) { a.settle(p, many, many, 12) })
 	poses = a.distinct(poses, finalKept, 0.01)
-	a.each(poses, 1, func(p *pose) { a.settle(p, most, 25) })
+	a.each(poses, 1, func(p *pose) { a.settle(p, head(sample, finalMoved), most, 20) })
 	poses = a.distinct(poses, finalKept, 0.01)
 	rivals := 0
 	for _, p := range poses[1:] {
@@ -350,12 +351,12 @@ func capped(d []float64, limit float64) float64 {
 	return sum / float64(len(d))
 }
 
-// settle moves a pose downhill over the true surface; its cost is then the mean squared distance of all points, none
-// counted for more than a hundredth of the size: what makes the difference between poses that are almost alike may be
+// settle moves a pose downhill over the true surface by some points; its cost is then the mean squared distance of all
+// pts, none counted for more than a hundredth of the size: what makes the difference between poses that are almost alike may be
 // among the pairs left out.
-func (a *aligner) settle(p *pose, pts []r3.Vec, rounds int) {
+func (a *aligner) settle(p *pose, some, pts []r3.Vec, rounds int) {
 	at, near := make([]r3.Vec, len(pts)), make([]bvh.Near, len(pts))
-	p.Rigid, _, _ = a.walk(p.Rigid, pts, at, near, rounds, 1e-5, true)
+	p.Rigid, _, _ = a.walk(p.Rigid, some, at[:len(some)], near[:len(some)], rounds, 1e-4, true)
 	p.ApplyAll(pts, at)
 	a.nearest(at, near, true)
 	cap2, sum := (0.01*a.size)*(0.01*a.size), 0.0
