@@ -1,7 +1,8 @@
 // Command nestbench measures the nest on outside instances and prints a table.
 //
-// Strips are read as nesting problems (*.json with a best.csv beside them), voxel sets (-voxels) from their own format. Every result is judged by nest.Verify or by its cells. Time is given as wall clock (-seconds) or, on a busy
-// machine, as processor seconds of the whole process (-cpu): then every run is a process of its own.
+// Strips are read as nesting problems (*.json with a best.csv beside them), voxel sets (-voxels) from their own format. Every
+// result is judged by nest.Verify or by its cells. Time is given as wall clock (-seconds) or, on a busy machine, as processor
+// seconds of the whole process (-cpu): then every run is a process of its own.
 package main
 
 import (

@@ -28,22 +28,6 @@ func convexOf(p Poly) convex {
 	return c
 }
 
-// depth is how deep d lies inside: the least distance to move it out; not positive outside.
-func (m *convex) depth(d Pt) float64 {
-	best := math.Inf(1)
-	for i := range m.edges {
-		e := &m.edges[i]
-		v := e.c - e.nx*d.X - e.ny*d.Y
-		if v <= 0 {
-			return v
-		}
-		if v < best {
-			best = v
-		}
-	}
-	return best
-}
-
 // collisions lists convex polygons whose union is the set of displacements of b against a at which the two come nearer
 // than grown allows (a polygon around the origin, or nil).
 func collisions(a, b []Poly, grown Poly) []convex {

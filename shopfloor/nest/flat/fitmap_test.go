@@ -161,3 +161,17 @@ func BenchmarkDepth(b *testing.B) {
 	}
 	_ = sum
 }
+
+func BenchmarkNewShape(b *testing.B) {
+	var p Poly
+	r := newRNG(2)
+	for i := range 2000 {
+		s, c := math.Sincos(float64(i) * math.Pi / 1000)
+		l := 50 + 10*math.Sin(float64(i)/80) + 0.02*r.float()
+		p = append(p, Pt{l * c, l * s})
+	}
+	for range b.N {
+		s, _ := NewShape(p, []float64{0, 90, 180, 270}, Reach{MM: 0.5, Grow: 0.01})
+		b.ReportMetric(float64(len(s.Turns[0].Ring)), "corners")
+	}
+}

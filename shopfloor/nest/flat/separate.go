@@ -29,7 +29,6 @@ type mover struct {
 	bins  [binsX * binsY][]int32
 	order []int32
 	tried spots // the layout of least overlap in the present attempt
-	evals int64
 
 	who      int                  // number among the searchers
 	board    *board.Board[*spots] // where they meet; nil alone
@@ -121,7 +120,6 @@ func (m *mover) bin(v, origin, scale float64, n int) int {
 
 // cost is the weighted overlap of oriented shape o at (x, y); counting stops beyond limit.
 func (m *mover) cost(o int32, x, y, limit float64) float64 {
-	m.evals++
 	t := m.t
 	b := &t.turned[o].Box
 	x0, y0, x1, y1 := x+b.MinX, y+b.MinY, x+b.MaxX, y+b.MaxY
@@ -148,7 +146,6 @@ func (m *mover) cost(o int32, x, y, limit float64) float64 {
 
 // slope is cost with the direction in which it falls, not normalised.
 func (m *mover) slope(o int32, x, y float64) (sum, gx, gy float64) {
-	m.evals++
 	t := m.t
 	b := &t.turned[o].Box
 	x0, y0, x1, y1 := x+b.MinX, y+b.MinY, x+b.MaxX, y+b.MaxY

@@ -10,53 +10,85 @@ func Simplify(p Poly, grow, reach float64) Poly {
 		return p
 	}
 	q := append(Poly(nil), p...)
+	steps := make([]cut, len(q))
+	for i := range q {
+		steps[i] = cutAt(q, i, reach)
+	}
 	left := p.Area() * grow
 	for len(q) > 4 {
-		best, bestCost := -1, math.Inf(1)
-		var bestPt Pt
-		kind := 0
-		n := len(q)
-		for i := 0; i < n; i++ {
-			a, b, c, d := q[(i+n-1)%n], q[i], q[(i+1)%n], q[(i+2)%n]
-			turnB := b.Sub(a).Cross(c.Sub(b))
-			if turnB <= 0 { // a notch: fill the triangle a b c
-				cost := -turnB / 2
-				if cost < bestCost && cost <= left && distLine(b, a, c) <= reach && free(q, i, a, c, 1) {
-					best, bestCost, kind = i, cost, 1
-				}
-				continue
-			}
-			turnC := c.Sub(b).Cross(d.Sub(c))
-			if turnC <= 0 { // b is an outer corner, c a notch: handled at c
-				continue
-			}
-			// both outer: drop the edge b c by meeting ab with dc
-			u, v := b.Sub(a), c.Sub(d)
-			den := u.Cross(v)
-			if den >= 0 { // they do not meet beyond the edge
-				continue
-			}
-			t := d.Sub(a).Cross(v) / den
-			if t < 1 {
-				continue
-			}
-			m := a.Add(u.Mul(t))
-			cost := math.Abs(c.Sub(b).Cross(m.Sub(b))) / 2
-			if cost < bestCost && cost <= left && distLine(m, b, c) <= reach && free2(q, i, a, m, d) {
-				best, bestCost, kind, bestPt = i, cost, 2, m
+		best := -1
+		for i := range steps {
+			if steps[i].cost <= left && (best < 0 || steps[i].cost < steps[best].cost) {
+				best = i
 			}
 		}
 		if best < 0 {
 			break
 		}
-		left -= bestCost
-		if kind == 2 {
-			q[best] = bestPt
-			best = (best + 1) % n
+		n := len(q)
+		c := steps[best]
+		var clear bool
+		if c.edge {
+			clear = freeEdge(q, best, q[(best+n-1)%n], c.meet, q[(best+2)%n])
+		} else {
+			clear = freeNotch(q, best)
 		}
-		q = append(q[:best], q[best+1:]...)
+		if !clear {
+			steps[best].cost = math.Inf(1) // until a neighbour changes
+			continue
+		}
+		left -= c.cost
+		gone := best
+		if c.edge {
+			q[best] = c.meet
+			gone = (best + 1) % n
+		}
+		q = append(q[:gone], q[gone+1:]...)
+		steps = append(steps[:gone], steps[gone+1:]...)
+		n--
+		for d := -3; d <= 2; d++ {
+			i := (gone + d + 2*n) % n
+			steps[i] = cutAt(q, i, reach)
+		}
 	}
 	return q
+}
+
+// cut is a way to take one point away: filling the notch at it, or dropping the edge after it by letting its neighbours meet.
+type cut struct {
+	cost float64 // area gained, infinite when there is no way
+	edge bool
+	meet Pt
+}
+
+func cutAt(q Poly, i int, reach float64) cut {
+	n := len(q)
+	none := cut{cost: math.Inf(1)}
+	a, b, c, d := q[(i+n-1)%n], q[i], q[(i+1)%n], q[(i+2)%n]
+	if turn := b.Sub(a).Cross(c.Sub(b)); turn <= 0 { // a notch: fill the triangle a b c
+		if distLine(b, a, c) > reach {
+			return none
+		}
+		return cut{cost: -turn / 2}
+	}
+	if c.Sub(b).Cross(d.Sub(c)) <= 0 { // b is an outer corner, c a notch: handled at c
+		return none
+	}
+	// both outer: a–b and d–c meet at m beyond the edge
+	u, v := b.Sub(a), c.Sub(d)
+	den := u.Cross(v)
+	if den >= 0 {
+		return none
+	}
+	t := d.Sub(a).Cross(v) / den
+	if t < 1 {
+		return none
+	}
+	m := a.Add(u.Mul(t))
+	if distLine(m, b, c) > reach {
+		return none
+	}
+	return cut{math.Abs(c.Sub(b).Cross(m.Sub(b))) / 2, true, m}
 }
 
 // distLine is the distance of p from the line through a and b.
@@ -69,10 +101,10 @@ func distLine(p, a, b Pt) float64 {
 	return math.Abs(d.Cross(p.Sub(a))) / l
 }
 
-// free says whether the new edge a–c, replacing point i, crosses no other edge and encloses no other point.
-func free(q Poly, i int, a, c Pt, _ int) bool {
+// freeNotch says whether the new edge that replaces point i crosses no other edge and encloses no other point.
+func freeNotch(q Poly, i int) bool {
 	n := len(q)
-	b := q[i]
+	a, b, c := q[(i+n-1)%n], q[i], q[(i+1)%n]
 	for k := 0; k < n; k++ {
 		if k == i || k == (i+n-1)%n || k == (i+1)%n {
 			continue
@@ -93,8 +125,8 @@ func free(q Poly, i int, a, c Pt, _ int) bool {
 	return true
 }
 
-// free2 says the same of the edges a–m and m–d that replace the points i and i+1.
-func free2(q Poly, i int, a, m, d Pt) bool {
+// freeEdge says the same of the edges a–m and m–d that replace the points i and i+1.
+func freeEdge(q Poly, i int, a, m, d Pt) bool {
 	n := len(q)
 	b, c := q[i], q[(i+1)%n]
 	ia, id := (i+n-1)%n, (i+2)%n
