@@ -114,7 +114,7 @@ func (v *oven) build(stop *atomic.Bool) {
 				v.addPiece(b, p)
 				v.log = v.log[:0]
 				v.retime(m, k, k)
-				if x := v.total(); x < bestCost {
+				if x := v.total(); x < bestCost && v.fits(b) {
 					bestCost, into = x, b
 				}
 				v.undoTimes()
@@ -198,7 +198,7 @@ func (v *oven) anneal(steps int, rnd *chance, stop *atomic.Bool, top float64, la
 			temp *= cool
 		}
 		v.log = v.log[:0]
-		accept := func() bool {
+		accept := func(changed ...*batch) bool {
 			x := v.total()
 			if k < sample {
 				if x > cur && len(ups) < 1000 && x < cur+lostCost/2 {
@@ -209,6 +209,11 @@ func (v *oven) anneal(steps int, rnd *chance, stop *atomic.Bool, top float64, la
 				}
 			} else if x > cur && rnd.unit() >= math.Exp((cur-x)/temp) {
 				return false
+			}
+			for _, b := range changed {
+				if !v.fits(b) {
+					return false
+				}
 			}
 			cur = x
 			return true
@@ -269,7 +274,7 @@ func (v *oven) anneal(steps int, rnd *chance, stop *atomic.Bool, top float64, la
 			if ok {
 				v.of[p], v.of[q] = b, a
 				v.both(a.m, int(a.at), b.m, int(b.at))
-				ok = accept()
+				ok = accept(a, b)
 			}
 			if !ok {
 				v.undoTimes()
@@ -320,7 +325,7 @@ func (v *oven) anneal(steps int, rnd *chance, stop *atomic.Bool, top float64, la
 			v.insertRun(b, to, k)
 			v.sum(b)
 			v.both(old, at, to, k)
-			if !accept() {
+			if !accept(b) {
 				v.undoTimes()
 				v.removeRun(b)
 				v.insertRun(b, old, at)
@@ -369,7 +374,7 @@ func (v *oven) both(m1 int32, k1 int, m2 int32, k2 int) {
 	v.retime(m2, k2, k2)
 }
 
-func (v *oven) pieceTo(p int32, from, to *batch, accept func() bool) {
+func (v *oven) pieceTo(p int32, from, to *batch, accept func(changed ...*batch) bool) {
 	gone := len(from.pieces) == 1
 	m, at := from.m, int(from.at)
 	if gone {
@@ -384,7 +389,7 @@ func (v *oven) pieceTo(p int32, from, to *batch, accept func() bool) {
 	v.addPiece(to, p)
 	v.of[p] = to
 	v.both(m, at, to.m, int(to.at))
-	if accept() {
+	if accept(to) {
 		if gone {
 			v.pool = append(v.pool, from)
 		}
@@ -401,7 +406,7 @@ func (v *oven) pieceTo(p int32, from, to *batch, accept func() bool) {
 	v.of[p] = from
 }
 
-func (v *oven) merge(a, b *batch, accept func() bool) {
+func (v *oven) merge(a, b *batch, accept func(changed ...*batch) bool) {
 	// All of b into a.
 	na := len(a.pieces)
 	for i, p := range b.pieces {
@@ -423,7 +428,7 @@ func (v *oven) merge(a, b *batch, accept func() bool) {
 		v.of[p] = a
 	}
 	v.both(m, at, a.m, int(a.at))
-	if accept() {
+	if accept(a) {
 		v.pool = append(v.pool, b)
 		return
 	}
@@ -437,7 +442,7 @@ func (v *oven) merge(a, b *batch, accept func() bool) {
 	}
 }
 
-// legal checks a run as a whole.
+// legal checks a run as a whole, but for Fits.
 func (v *oven) legal(b *batch) bool {
 	for _, p := range b.pieces {
 		if v.can(p, b.m) == nil {
@@ -447,7 +452,7 @@ func (v *oven) legal(b *batch) bool {
 	if b.size > v.r.Machines[b.m].Size+1e-9 || v.length(b) > b.limit {
 		return false
 	}
-	return v.r.Fits == nil || v.r.Fits(int(b.m), b.pieces)
+	return true
 }
 
 // movable says whether the whole run may go to machine m.
@@ -466,5 +471,5 @@ func (v *oven) movable(b *batch, m int32) bool {
 	if size > mach.Size+1e-9 || mach.FixedS+add+high > b.limit {
 		return false
 	}
-	return v.r.Fits == nil || v.r.Fits(int(m), b.pieces)
+	return true
 }

@@ -26,7 +26,8 @@ type Runs struct {
 	TardyCost float64 // a second of delay of a piece; times its weight
 	SetupRate float64 // a second of setup
 	SpanCost  float64 // a second of the last end
-	// Fits says whether pieces (indices) go together on a machine beyond the sum of their sizes; nil: always. It is asked
+	// Fits says whether pieces (indices) go together on a machine beyond the sum of their sizes; nil: always. What fits
+	// must fit with a piece taken out. It is asked
 	// again and again about the same lists, possibly from several goroutines, and should remember.
 	Fits func(machine int, pieces []int32) bool
 }
@@ -166,7 +167,6 @@ type oven struct {
 	log  []stamp // what timing changed, to be taken back
 	pool []*batch
 	all  []*batch // every run, for drawing one at random
-	list []int32
 }
 
 type stamp struct {
@@ -218,7 +218,8 @@ func (v *oven) sum(b *batch) {
 
 func (v *oven) length(b *batch) int64 { return v.r.Machines[b.m].FixedS + b.add + b.high }
 
-// room says whether piece p may join b; it does not look at the time.
+// room says whether piece p may join b by family, size and limits. Time and Fits are looked at later, when the move
+// is known to be worth it.
 func (v *oven) room(b *batch, p int32) bool {
 	o := v.can(p, b.m)
 	x := &v.r.Pieces[p]
@@ -238,11 +239,12 @@ func (v *oven) room(b *batch, p int32) bool {
 			return false
 		}
 	}
-	if v.r.Fits != nil {
-		v.list = append(append(v.list[:0], b.pieces...), p)
-		return v.r.Fits(int(b.m), v.list)
-	}
 	return true
+}
+
+// fits asks whether the pieces of a run really go together.
+func (v *oven) fits(b *batch) bool {
+	return v.r.Fits == nil || len(b.pieces) < 2 || v.r.Fits(int(b.m), b.pieces)
 }
 
 // retime times machine m's runs from place k on and books the change of cost. until is
