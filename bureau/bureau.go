@@ -281,7 +281,6 @@ type Steps interface {
 	// orders.go
 	Orders(ctx context.Context, f Filter) (Listing[order.Order], error)
 	Order(ctx context.Context, id string) (order.Order, error)
-	CancelOrder(ctx context.Context, who, id, reason string) (order.Order, error)
 }
 
 var _ Steps = (*Bureau)(nil)

@@ -420,11 +420,6 @@ func TestWalk(t *testing.T) {
 	if slices.Sort(whats[1:5]); !slices.Equal(whats, append(append(want[:1:1], "file.analysed", "file.analysed", "file.received", "file.received"), want[5:]...)) {
 		t.Errorf("trail: %v", whats)
 	}
-	cancelled, err := d.CancelOrder(d.c, "owner", order.ID, "client closed down")
-	d.must(err)
-	if cancelled.State.Open() {
-		t.Errorf("cancelled order is %s", cancelled.State)
-	}
 	d.sound()
 }
 

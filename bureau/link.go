@@ -102,6 +102,11 @@ func forClient(o order.Order) order.Order {
 	for i := range o.Lines {
 		o.Lines[i].Option = quote.Public(o.Lines[i].Option)
 	}
+	o.Deliveries = slices.Clone(o.Deliveries)
+	for i := range o.Deliveries {
+		o.Deliveries[i].Who, o.Deliveries[i].Note = "", ""
+	}
+	o.Changes = nil
 	return o
 }
 

@@ -15,6 +15,7 @@ import (
 	"firstoff/shop"
 	"firstoff/shopfloor/build"
 	"firstoff/shopfloor/feedstock"
+	"firstoff/shopfloor/order"
 	"firstoff/shopfloor/traveller"
 )
 
@@ -32,6 +33,11 @@ type FloorSteps interface {
 	LotsFor(ctx context.Context, materials ...string) ([]feedstock.Lot, error)
 	ReportLot(ctx context.Context, e feedstock.Event) (making.LotCard, error)
 	Trace(ctx context.Context, of string) (making.Traced, error)
+	CancelCost(ctx context.Context, orderID string, pieces []string) (order.Change, error)
+	Cancel(ctx context.Context, who, orderID string, c making.Cancelling) (order.Order, error)
+	WriteOff(ctx context.Context, who, orderID string, pieces []string, reason string) (order.Order, error)
+	Deliver(ctx context.Context, who, orderID string, s making.Sending) (order.Order, order.Delivery, error)
+	TakeBack(ctx context.Context, who, orderID, delivery, reason string) (order.Order, error)
 }
 
 // FloorPapers prints what goes with the parts.

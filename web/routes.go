@@ -51,7 +51,6 @@ func (k *desk) routes(mux *http.ServeMux) {
 
 	on("GET /orders", k.orders)
 	on("GET /orders/{id}", k.order)
-	on("POST /orders/{id}/cancel", k.cancelOrder)
 
 	on("GET /board", k.board)
 	on("GET /board.ics", k.calendarFeed)
@@ -72,6 +71,11 @@ func (k *desk) routes(mux *http.ServeMux) {
 		on("POST /lots", k.receiveLot)
 		on("POST /lots/{id}", k.reportLot)
 		on("GET /trace", k.trace)
+		on("GET /orders/{id}/cancel", k.cancelAsk)
+		on("POST /orders/{id}/cancel", k.cancelOrder)
+		on("POST /orders/{id}/write-off", k.writeOff)
+		on("POST /orders/{id}/deliver", k.deliver)
+		on("POST /orders/{id}/take-back", k.takeBack)
 	}
 
 	on("GET /shop", k.shop)

@@ -51,7 +51,7 @@ func (f *Floor) PlanBuild(ctx context.Context, who, id, machine string, travelle
 			at := t.Making()
 			slot := build.Slot{Traveller: tid, Op: at, Name: t.Name}
 			for _, p := range traveller.Fold(t, es).Pieces {
-				if p.At == at && !p.Scrap {
+				if p.At == at && !p.Scrap && !p.Away {
 					slot.Pieces = append(slot.Pieces, p.ID)
 				}
 			}
@@ -131,6 +131,9 @@ func (f *Floor) ReportBuild(ctx context.Context, e build.Event) (BuildCard, erro
 			return err
 		}
 		for _, slot := range b.Slots {
+			if slot, err = f.present(ctx, slot); err != nil {
+				return err
+			}
 			if es := passed(b, slot, s, e); len(es) > 0 {
 				if _, err := f.report(ctx, slot.Traveller, es); err != nil {
 					return err
@@ -145,6 +148,23 @@ func (f *Floor) ReportBuild(ctx context.Context, e build.Event) (BuildCard, erro
 	return f.Build(ctx, e.Build)
 }
 
+// present is a slot without the pieces that were withdrawn from their traveller meanwhile.
+func (f *Floor) present(ctx context.Context, slot build.Slot) (build.Slot, error) {
+	t, err := f.p.Records.Traveller(ctx, slot.Traveller)
+	if err != nil {
+		return slot, err
+	}
+	es, err := happened[traveller.Event](ctx, f.p.Records, t.ID)
+	if err != nil {
+		return slot, err
+	}
+	s := traveller.Fold(t, es)
+	slot.Pieces = slices.DeleteFunc(slices.Clone(slot.Pieces), func(id string) bool {
+		return slices.ContainsFunc(s.Pieces, func(p traveller.Piece) bool { return p.ID == id && p.Away })
+	})
+	return slot, nil
+}
+
 // passed is what an event of a build means for one of its travellers.
 func passed(b build.Build, slot build.Slot, s build.State, e build.Event) []traveller.Event {
 	one := traveller.Event{Traveller: slot.Traveller, Op: slot.Op, Machine: b.Machine, Build: b.ID, Who: e.Who, At: e.At, Received: e.Received, Reason: e.Reason}
@@ -155,6 +175,9 @@ func passed(b build.Build, slot build.Slot, s build.State, e build.Event) []trav
 			change(&x)
 		}
 		return x
+	}
+	if len(slot.Pieces) == 0 {
+		return nil
 	}
 	switch e.Kind {
 	case build.Start:

@@ -41,6 +41,9 @@ type Records interface {
 
 	Order(ctx context.Context, id string) (order.Order, error)
 	SaveOrder(ctx context.Context, o *order.Order) error
+	Orders(ctx context.Context, states []string, offset, limit int) (found []order.Order, total int, err error)
+	Request(ctx context.Context, id string) (request.Request, error)
+	SaveRequest(ctx context.Context, r *request.Request) error
 	Line(ctx context.Context, id string) (request.Line, error)
 	ClientNames(ctx context.Context, ids []string) (map[string]string, error)
 	OrdersWithoutTravellers(ctx context.Context, limit int) ([]order.Order, error)
@@ -80,6 +83,8 @@ type Ports struct {
 	Clock     func() time.Time
 	Catalogue func() *shop.Catalogue
 	Log       *slog.Logger // nil = none
+	// Hold says why pieces of an order may not leave the house, e.g. an open nonconformance; nil = nothing is ever held.
+	Hold func(ctx context.Context, o order.Order, pieces []string) error
 }
 
 // Floor is the shop floor at work. Safe for concurrent use.

@@ -174,7 +174,7 @@ func (f *Floor) report(ctx context.Context, id string, es []traveller.Event) (bo
 	if err != nil {
 		return false, err
 	}
-	if o.State == order.Cancelled {
+	if o.State == order.Cancelled && !slices.ContainsFunc(es, func(e traveller.Event) bool { return e.Kind == traveller.Withdraw }) {
 		return false, fault.New(fault.Conflict, "order_state", t.OrderID, "Order %s was cancelled; put the parts aside and ask at the desk.", t.OrderID)
 	}
 	gone, come := changed(first.Touches(), s.Touches())
@@ -208,23 +208,11 @@ func changed(was, is []traveller.Touch) (gone, come []traveller.Touch) {
 	return gone, come
 }
 
-// follow lets the order and its pieces follow the traveller.
+// follow lets the order and its pieces follow the traveller. Fault: Conflict "delivered_already" when a piece that has left the
+// house would not be good any more.
 func (f *Floor) follow(ctx context.Context, o order.Order, t traveller.Traveller, s traveller.State) error {
-	all, err := f.p.Records.TravellersOf(ctx, o.ID)
-	if err != nil {
-		return err
-	}
-	done := true
-	for _, x := range all {
-		done = done && x.Word == traveller.Done
-	}
-	to := order.InWork
-	if done {
-		to = order.Done
-	}
 	stands := standing(s)
-	moved := o.State != to
-	was := o.State
+	was, moved := o.State, false
 	o.Lines = slices.Clone(o.Lines)
 	for i := range o.Lines {
 		if o.Lines[i].Position != t.Position {
@@ -233,22 +221,36 @@ func (f *Floor) follow(ctx context.Context, o order.Order, t traveller.Traveller
 		o.Lines[i].Pieces = slices.Clone(o.Lines[i].Pieces)
 		for k := range o.Lines[i].Pieces {
 			p := &o.Lines[i].Pieces[k]
-			if w := stands[p.ID]; w != "" && w != p.State {
+			switch w := stands[p.ID]; {
+			case p.State == order.PieceDelivered && w != order.Good:
+				return fault.New(fault.Conflict, "delivered_already", p.ID, "Piece %s has left the house with %s; take that delivery back first.", p.ID, p.Delivery)
+			case p.Settled() || w == "" || w == p.State:
+			default:
 				p.State, moved = w, true
 			}
 		}
 	}
-	if !moved {
+	if o.State == order.Accepted {
+		o.State = order.InWork // from the first event on
+	}
+	if was != order.Cancelled {
+		o.Settle()
+	}
+	if !moved && o.State == was {
 		return nil
 	}
-	o.State = to
 	if err := f.p.Records.SaveOrder(ctx, &o); err != nil {
 		return err
 	}
-	if was == to {
+	return f.stood(ctx, "floor", was, o)
+}
+
+// stood logs that an order's state moved.
+func (f *Floor) stood(ctx context.Context, who string, was order.State, o order.Order) error {
+	if was == o.State {
 		return nil
 	}
-	return f.log(ctx, "floor", "order", o.ID, o.RequestID, "", map[string]string{"was": string(was), "is": string(to)})
+	return f.log(ctx, who, "order", o.ID, o.RequestID, "", map[string]string{"was": string(was), "is": string(o.State)})
 }
 
 // standing says how each ordered piece stands, by its latest attempt.
@@ -257,13 +259,13 @@ func standing(s traveller.State) map[string]string {
 	for _, p := range s.Pieces { // later attempts come later
 		switch {
 		case p.Scrap:
-			out[traveller.Number(p.ID)] = "scrap"
+			out[traveller.Number(p.ID)] = order.Scrap
 		case p.At > len(s.Ops):
-			out[traveller.Number(p.ID)] = "good"
+			out[traveller.Number(p.ID)] = order.Good
 		case p.At > 1 || p.Attempt > 1:
-			out[traveller.Number(p.ID)] = "in work"
+			out[traveller.Number(p.ID)] = order.PieceInWork
 		default:
-			out[traveller.Number(p.ID)] = "due"
+			out[traveller.Number(p.ID)] = order.Due
 		}
 	}
 	return out
@@ -311,7 +313,7 @@ func (f *Floor) Board(ctx context.Context) (places []Place, short []Waiting, err
 		}
 		s := traveller.Fold(t, es)
 		late := t.Promised != "" && t.Promised < today
-		if s.Scrap > s.Remade {
+		if slices.ContainsFunc(s.Pieces, func(p traveller.Piece) bool { return p.Scrap && !p.Remade && !p.Away }) {
 			short = append(short, Waiting{Traveller: t, State: s, Late: late})
 		}
 		for i, o := range s.Ops {

@@ -62,22 +62,14 @@ func Accept(a Accepting) (Order, error) {
 			ol.Promised = max(l.Promised, a.Days(l.Choice.LeadDays))
 		}
 		for n := 1; n <= l.Qty; n++ {
-			ol.Pieces = append(ol.Pieces, Piece{ID: fmt.Sprintf("%s-%d-%02d", a.ID, l.Position, n), State: "due"})
+			ol.Pieces = append(ol.Pieces, Piece{ID: fmt.Sprintf("%s-%d-%02d", a.ID, l.Position, n), State: Due})
 		}
 		o.Promised = max(o.Promised, ol.Promised)
 		o.Lines = append(o.Lines, ol)
 	}
 	body.Sum()
+	o.Sums, o.OrderMin = body.Sums, body.OrderMin
 	o.Net, o.Total = body.Sums.Net, body.Sums.Total
-	return o, nil
-}
-
-// Cancel takes an order back. Fault: Conflict "order_state".
-func (o Order) Cancel() (Order, error) {
-	if !o.State.Open() {
-		return o, fault.New(fault.Conflict, "order_state", o.ID, "This order is %s and cannot be cancelled.", o.State)
-	}
-	o.State = Cancelled
 	return o, nil
 }
 

@@ -11,7 +11,7 @@ import (
 // kept, and the state is as it was.
 // Faults: those of Event.Check; Conflict "event_id_reused", "nothing_waiting", "running_already", "not_running",
 // "more_than_waiting", "piece_elsewhere", "nothing_to_remake", "void_already", "work_stands_on_it"; NotFound
-// "operation_unknown", "piece_unknown", "event_unknown".
+// "operation_unknown", "piece_unknown", "event_unknown"; Conflict "withdrawn_already".
 func Admit(t Traveller, before []Event, e Event) (s State, fresh bool, err error) {
 	if err := e.Check(); err != nil {
 		return s, false, err
@@ -29,6 +29,8 @@ func Admit(t Traveller, before []Event, e Event) (s State, fresh bool, err error
 			return s, false, fault.New(fault.NotFound, "event_unknown", e.Voids, "The event to correct is not known.")
 		case before[i].Kind == Correct:
 			return s, false, fault.New(fault.Conflict, "void_already", e.Voids, "A correction cannot be corrected; report again what happened.")
+		case before[i].Kind == Withdraw:
+			return s, false, fault.New(fault.Conflict, "withdrawn_already", e.Voids, "Pieces are withdrawn by a change of the order; that is not corrected here.")
 		case slices.ContainsFunc(before, func(b Event) bool { return b.Kind == Correct && b.Voids == e.Voids }):
 			return s, false, fault.New(fault.Conflict, "void_already", e.Voids, "This event was corrected already.")
 		}

@@ -12,13 +12,14 @@ import (
 type Kind string
 
 const (
-	Start   Kind = "start"
-	Pause   Kind = "pause"
-	Finish  Kind = "finish"  // Good on, Scrap out
-	Note    Kind = "note"    // words only
-	UseLot  Kind = "lot"     // a lot of material went into the pieces at this operation
-	Remake  Kind = "remake"  // scrapped pieces are made again
-	Correct Kind = "correct" // the event named in Voids never happened
+	Start    Kind = "start"
+	Pause    Kind = "pause"
+	Finish   Kind = "finish"   // Good on, Scrap out
+	Note     Kind = "note"     // words only
+	UseLot   Kind = "lot"      // a lot of material went into the pieces at this operation
+	Remake   Kind = "remake"   // scrapped pieces are made again
+	Withdraw Kind = "withdraw" // pieces are not wanted any more, or scrap is not made again
+	Correct  Kind = "correct"  // the event named in Voids never happened
 )
 
 // Event is one thing that happened to a traveller.
@@ -29,7 +30,7 @@ type Event struct {
 	Kind      Kind      `json:"kind"`
 	Good      int       `json:"good,omitempty"`
 	Scrap     int       `json:"scrap,omitempty"`
-	Pieces    []string  `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; UseLot: those the lot is in. None named: see Fold
+	Pieces    []string  `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; Withdraw: by the number ordered; UseLot: those the lot is in. None named: see Fold
 	Goods     []string  `json:"goods,omitempty"`  // Finish: the good ones, when it is known which
 	Reason    string    `json:"reason,omitempty"` // why paused, scrapped, corrected
 	Note      string    `json:"note,omitempty"`
@@ -82,6 +83,10 @@ func (e Event) Check() error {
 			return fault.New(fault.Invalid, "event_quantity", e.Traveller, "%d pieces are named as scrap but %d are counted.", len(e.Pieces), e.Scrap)
 		case len(e.Goods) > 0 && len(e.Goods) != e.Good:
 			return fault.New(fault.Invalid, "event_quantity", e.Traveller, "%d pieces are named as good but %d are counted.", len(e.Goods), e.Good)
+		}
+	case Withdraw:
+		if len(e.Pieces) == 0 || e.Reason == "" {
+			return fault.New(fault.Invalid, "reason_missing", "reason", "Say which pieces are withdrawn and why.")
 		}
 	case Note:
 		if e.Note == "" {

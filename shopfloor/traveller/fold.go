@@ -34,9 +34,10 @@ type State struct {
 	Good   int       `json:"good"`
 	Scrap  int       `json:"scrap"`
 	InWork int       `json:"in_work"`
-	Remade int       `json:"remade"` // pieces started again
-	Next   int       `json:"next"`   // number of the operation to do next; 0 = none
-	Last   time.Time `json:"last"`   // of the last event
+	Remade int       `json:"remade"`         // pieces started again
+	Away   int       `json:"away,omitempty"` // pieces withdrawn
+	Next   int       `json:"next"`           // number of the operation to do next; 0 = none
+	Last   time.Time `json:"last"`           // of the last event
 	Void   []string  `json:"void,omitempty"`
 	// Misfits are events that could not have happened, e.g. a finish of pieces that were not there. Admit lets none in.
 	Misfits []Misfit `json:"misfits,omitempty"`
@@ -77,6 +78,7 @@ type Piece struct {
 	Scrap   bool   `json:"scrap,omitempty"`
 	Reason  string `json:"reason,omitempty"`  // why scrap
 	Remade  bool   `json:"remade,omitempty"`  // a new piece stands for it
+	Away    bool   `json:"away,omitempty"`    // withdrawn: neither good nor scrap nor in work
 	Attempt int    `json:"attempt,omitempty"` // 2 for the first made again
 	passes  []pass
 }
@@ -131,7 +133,7 @@ func Fold(t Traveller, events []Event) State {
 func (s *State) at(op int) []int {
 	var out []int
 	for i, p := range s.Pieces {
-		if !p.Scrap && p.At == op {
+		if !p.Scrap && !p.Away && p.At == op {
 			out = append(out, i)
 		}
 	}
@@ -144,6 +146,9 @@ func (s *State) apply(t *Traveller, e Event) error {
 	}
 	if e.Kind == Remake {
 		return s.remake(t, e)
+	}
+	if e.Kind == Withdraw {
+		return s.withdraw(e)
 	}
 	op := t.Operation(e.Op)
 	if op == nil {
@@ -248,7 +253,7 @@ func (s *State) remake(t *Traveller, e Event) error {
 	which := e.Pieces
 	if len(which) == 0 {
 		for _, p := range s.Pieces {
-			if p.Scrap && !p.Remade {
+			if p.Scrap && !p.Remade && !p.Away {
 				which = append(which, p.ID)
 			}
 		}
@@ -262,7 +267,7 @@ func (s *State) remake(t *Traveller, e Event) error {
 	}
 	for k, id := range which {
 		i := slices.IndexFunc(s.Pieces, func(p Piece) bool { return p.ID == id })
-		if i < 0 || !s.Pieces[i].Scrap || s.Pieces[i].Remade || slices.Contains(which[:k], id) {
+		if i < 0 || !s.Pieces[i].Scrap || s.Pieces[i].Remade || s.Pieces[i].Away || slices.Contains(which[:k], id) {
 			return fault.New(fault.Conflict, "nothing_to_remake", id, "Piece %s is not scrap, or is being made again already.", id)
 		}
 	}
@@ -277,11 +282,66 @@ func (s *State) remake(t *Traveller, e Event) error {
 	return nil
 }
 
+// withdraw takes the latest attempt of each piece named out of the work, wherever it lies.
+func (s *State) withdraw(e Event) error {
+	for _, id := range e.Pieces {
+		i := -1
+		for k := range s.Pieces {
+			if Number(s.Pieces[k].ID) == Number(id) {
+				i = k
+			}
+		}
+		if i < 0 {
+			return fault.New(fault.NotFound, "piece_unknown", id, "This traveller has no piece %s.", id)
+		}
+		if s.Pieces[i].Away {
+			return fault.New(fault.Conflict, "withdrawn_already", id, "Piece %s was withdrawn already.", id)
+		}
+		s.Pieces[i].Away = true
+		if at := s.Pieces[i].At; at <= len(s.Ops) && len(s.at(at)) == 0 { // nobody works on nothing
+			s.Ops[at-1].stop(e.At)
+			s.Ops[at-1].Word = ""
+		}
+		if s.Pieces[i].Reason == "" {
+			s.Pieces[i].Reason = e.Reason
+		}
+	}
+	return nil
+}
+
+// Behind says how much of the route lies behind each ordered piece, 0..1 by hours, counting an operation that has begun as behind: what
+// was put into a machine is spent.
+func (s State) Behind(t Traveller) map[string]float64 {
+	all, upTo := 0.0, make([]float64, len(t.Operations)+1)
+	for i, o := range t.Operations {
+		all += o.HandsS + o.ElapsedS
+		upTo[i+1] = all
+	}
+	out := map[string]float64{}
+	for _, p := range s.Pieces {
+		if all <= 0 {
+			break
+		}
+		k := min(p.At-1, len(t.Operations))
+		if k < len(s.Ops) && (!s.Ops[k].Started.IsZero() || len(s.Ops[k].lotsIn(p.ID)) > 0) {
+			k++
+		}
+		out[Number(p.ID)] = upTo[k] / all // a later attempt stands for the piece
+	}
+	return out
+}
+
 // sum counts and finds the words.
 func (s *State) sum(due int) {
 	last := len(s.Ops)
 	for _, p := range s.Pieces {
 		switch {
+		case p.Away:
+			s.Away++
+			due--
+			if p.Scrap {
+				s.Scrap++
+			}
 		case p.Scrap:
 			s.Scrap++
 		case p.At > last:
@@ -313,6 +373,8 @@ func (s *State) sum(due int) {
 		touched = touched || o.Good+o.Scrap > 0 || o.ActiveS > 0 || len(o.Lots) > 0
 	}
 	switch {
+	case due <= 0:
+		s.Word = Cancelled
 	case s.Good >= due:
 		s.Word = Done
 	case running:

@@ -29,7 +29,7 @@ func (s State) Touches() []Touch {
 		for _, x := range p.passes {
 			out = s.touch(out, p, x)
 		}
-		if !p.Scrap && p.At <= len(s.Ops) && len(s.Ops[p.At-1].lotsIn(p.ID)) > 0 {
+		if !p.Scrap && !p.Away && p.At <= len(s.Ops) && len(s.Ops[p.At-1].lotsIn(p.ID)) > 0 {
 			o := s.Ops[p.At-1]
 			out = s.touch(out, p, pass{op: p.At, who: o.Who, machine: o.Machine, at: o.Started})
 		}

@@ -8,6 +8,7 @@ import (
 	"firstoff/desk/offer"
 	"firstoff/digest"
 	"firstoff/fault"
+	"firstoff/money"
 	"firstoff/shopfloor/feedstock"
 	"firstoff/shopfloor/order"
 	"firstoff/shopfloor/traveller"
@@ -24,10 +25,10 @@ func Ordered(t testing.TB, c context.Context, s *store.Store, qty int) order.Ord
 	if err := s.AddQuotation(c, &q); err != nil {
 		t.Fatal(err)
 	}
-	l := order.Line{LineID: line, Position: 1, Name: "bracket", Digest: digest.Of([]byte(line)), Qty: qty, Promised: "2031-03-10", Option: offer.Option{
+	l := order.Line{LineID: line, Position: 1, Name: "bracket", Digest: digest.Of([]byte(line)), Qty: qty, UnitPrice: 4000, Total: 4000 * money.Amount(qty), Promised: "2031-03-10", Option: offer.Option{
 		Process: "MEX", Machine: "heron", Material: "ABS", LayerMM: 0.254, Steps: []offer.Step{
-			{Operation: "prepare", Name: "file work", Skill: "estimate"}, {Operation: "build", Name: "build", Resource: "heron", Skill: "operate", ElapsedS: 7200}, {Operation: "pack", Name: "pack", Skill: "pack"}}}}
-	o := order.Order{ID: "O-" + number, QuotationID: q.ID, RequestID: request, ClientID: client, State: order.Accepted, Promised: l.Promised, AcceptedAt: day}
+			{Operation: "prepare", Name: "file work", Skill: "estimate"}, {Operation: "build", Name: "build", Resource: "heron", Skill: "operate", ElapsedS: 7200}, {Operation: "pack", Name: "pack", Skill: "pack", HandsS: 600}}}}
+	o := order.Order{ID: "O-" + number, QuotationID: q.ID, RequestID: request, ClientID: client, State: order.Accepted, Currency: "EUR", Digits: 2, Net: l.Total, Total: l.Total, Promised: l.Promised, AcceptedAt: day}
 	for n := 1; n <= qty; n++ {
 		l.Pieces = append(l.Pieces, order.Piece{ID: fmt.Sprintf("%s-1-%02d", o.ID, n), State: "due"})
 	}
