@@ -16,6 +16,7 @@ import (
 	"firstoff/shopfloor/build"
 	"firstoff/shopfloor/feedstock"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/purchase"
 	"firstoff/shopfloor/traveller"
 )
 
@@ -33,6 +34,11 @@ type FloorSteps interface {
 	LotsFor(ctx context.Context, materials ...string) ([]feedstock.Lot, error)
 	ReportLot(ctx context.Context, e feedstock.Event) (making.LotCard, error)
 	Trace(ctx context.Context, of string) (making.Traced, error)
+	ToBuy(ctx context.Context) ([]making.ToBuy, error)
+	Ask(ctx context.Context, who, id, partner string, travellers []string) (purchase.Purchase, error)
+	Purchase(ctx context.Context, id string) (making.PurchaseCard, error)
+	Purchases(ctx context.Context, states []string, offset, limit int) ([]purchase.Purchase, int, error)
+	ReportPurchase(ctx context.Context, e purchase.Event) (making.PurchaseCard, error)
 	CancelCost(ctx context.Context, orderID string, pieces []string) (order.Change, error)
 	Cancel(ctx context.Context, who, orderID string, c making.Cancelling) (order.Order, error)
 	WriteOff(ctx context.Context, who, orderID string, pieces []string, reason string) (order.Order, error)

@@ -14,7 +14,9 @@ var marks = map[string]mark{
 	// quotations
 	"draft": {"ring", "act"}, "issued": {"half", "look"}, "accepted": {"disc", "done"}, "declined": {"notch", ""}, "expired": {"notch", "look"}, "superseded": {"notch", ""},
 	// orders
-	"in work": {"half", "act"}, "done": {"disc", "done"}, "cancelled": {"notch", "stop"},
+	"in work": {"half", "act"}, "done": {"disc", "done"}, "cancelled": {"notch", "stop"}, "delivered": {"disc", "done"},
+	// purchases
+	"asked": {"ring", "act"}, "sent": {"half", "act"}, "promised": {"half", "look"}, "checked": {"disc", "done"},
 	// travellers, builds, lots
 	"running": {"half", "act"}, "paused": {"notch", "look"}, "short": {"hatch", "stop"}, "ahead": {"ring", ""}, "planned": {"ring", "act"}, "dropped": {"notch", ""},
 	"sealed": {"ring", ""}, "quarantined": {"hatch", "stop"}, "used up": {"notch", ""},

@@ -29,6 +29,7 @@ import (
 	"firstoff/shopfloor/build"
 	"firstoff/shopfloor/feedstock"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/purchase"
 	"firstoff/shopfloor/traveller"
 	"firstoff/trail"
 )
@@ -61,6 +62,12 @@ type Records interface {
 	SaveBuild(ctx context.Context, b *build.Build) error
 	Build(ctx context.Context, id string) (build.Build, error)
 	Builds(ctx context.Context, states []string, limit int) ([]build.Build, error)
+
+	AddPurchase(ctx context.Context, p *purchase.Purchase) error
+	SavePurchase(ctx context.Context, p *purchase.Purchase) error
+	Purchase(ctx context.Context, id string) (purchase.Purchase, error)
+	// Purchases lists by the day they must be here, soonest first.
+	Purchases(ctx context.Context, states []string, offset, limit int) (found []purchase.Purchase, total int, err error)
 
 	AddLot(ctx context.Context, l *feedstock.Lot) error
 	SaveLot(ctx context.Context, l *feedstock.Lot) error

@@ -55,6 +55,8 @@ func (h *hall) ok(err error) {
 	}
 }
 
+func (h *hall) Catalogue() *shop.Catalogue { return demo.Shop() }
+
 func (h *hall) clock() time.Time { return day }
 
 func (h *hall) id() string { h.n++; return fmt.Sprintf("device-%05d", h.n) }

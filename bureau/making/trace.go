@@ -32,7 +32,7 @@ type Named struct {
 const mostTraced = 20_000
 
 // Trace finds where something went and what went into it. of is the number on a label: a lot "M-1001", a piece "O-1001-2-07", an
-// order, a traveller, a build, a client, a machine's id, a file's SHA-256 or a person's name.
+// order, a traveller, a build, a purchase, a client, a machine's or partner's id, a file's SHA-256 or a person's name.
 // Fault: Invalid "trace_empty"; NotFound "trace_unknown".
 func (f *Floor) Trace(ctx context.Context, of string) (Traced, error) {
 	of = tidy(of)
@@ -66,7 +66,7 @@ func (f *Floor) kindOf(of string) string {
 	if digest.Digest(of).Valid() {
 		return "file"
 	}
-	if f.p.Catalogue().Machine(of) != nil {
+	if f.p.Catalogue().Machine(of) != nil || slices.Contains(f.partners(), of) {
 		return "machine"
 	}
 	series, rest, ok := strings.Cut(of, "-")
@@ -78,7 +78,7 @@ func (f *Floor) kindOf(of string) string {
 		return "lot"
 	case "T":
 		return "traveller"
-	case "B":
+	case "B", "P": // what came of a partner stands where a build would
 		return "build"
 	case "C":
 		return "client"

@@ -109,7 +109,7 @@ func (c *serveCmd) deps(o *opened, log *slog.Logger) (web.Deps, error) {
 		return web.Deps{}, err
 	}
 	return web.Deps{Steps: o.Bureau, Floor: floor, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
-		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Version: version, Status: web.Status})}}, nil
+		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: floor, Version: version, Status: web.Status})}}, nil
 }
 
 // onlyLoopback refuses to serve anybody but this machine while there are no people and rights.

@@ -16,6 +16,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"firstoff/bureau"
+	"firstoff/bureau/making"
 	"firstoff/client"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
@@ -28,6 +29,7 @@ import (
 // Deps is what the interface stands on.
 type Deps struct {
 	Steps     bureau.Steps
+	Floor     *making.Floor // nil: no shop floor
 	Version   string
 	Status    func(fault.Kind) int
 	MaxUpload int64
@@ -87,6 +89,10 @@ func New(d Deps) http.Handler {
 	s.quotations(a)
 	s.links(a)
 	s.orders(a)
+	if d.Floor != nil {
+		s.floor(a)
+		s.leaving(a)
+	}
 	mux.HandleFunc("POST /api/v1/requests/{id}/files", s.upload)
 	describeUpload(a)
 	mux.HandleFunc("GET /api/docs", docs(a))
