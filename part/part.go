@@ -70,4 +70,4 @@ type Facts struct {
 }
 
 // KernelVersion is written into Facts; raise it when the computation changes so that cached facts are made anew.
-const KernelVersion = 1
+const KernelVersion = 2

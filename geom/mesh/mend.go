@@ -48,7 +48,7 @@ const CrackRatio = 1e-5
 // that lie on a boundary edge); facets on the same three vertices are reduced to their net (two that face each other cancel); single
 // walls between two bodies that share them are dropped; facets are turned to agree; boundary loops are filled, those in one plane together, so that an annulus stays an annulus, openings as wide as the part itself in a step of their own;
 // closed shells are turned by nesting. A sheet that would enclose nothing is left open. Crossing and overlapping
-// shells are left to the winding rule of whoever fills the solid.
+// shells are left to geom/unite, or to the winding rule of whoever fills the solid.
 func Mend(m *Mesh) (*Mesh, Log) {
 	k := &mender{m: m.Clone(), src: make([]int32, m.Facets())}
 	for f := range k.src {

@@ -11,7 +11,7 @@
 // proved is one (TestFitKnown, TestProvedNoIsNo); crossings are those of trying every pair (TestCrossingsAgainstEveryPair); measures, defects
 // and bodies do not depend on pose, unit or order (geomtest.Invariants), nor on the number of cores.
 //
-// Not here: rays and nearest points (geom/bvh), walls and gaps (geom/thickness), overlapping shells made one (geom/solid, by winding).
+// Not here: rays and nearest points (geom/bvh), walls and gaps (geom/thickness), overlapping shells made one (geom/unite; geom/solid for their bits).
 package mesh
 
 import "firstoff/geom/r3"

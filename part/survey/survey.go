@@ -1,8 +1,8 @@
 // Package survey looks a client's file over: bodies in, facts out, once per content.
 //
 // Counts describe the file as received; volumes, areas and boxes describe the mended solid. Where shells
-// of a body overlap, its volume is that of the union, taken from the bit solid (filled by the winding rule), and a
-// finding says so. The client's file is never altered: mending works on a copy and its log is part of the result.
+// of a body overlap they are made one by the winding rule (geom/unite), and a step of the mending log says so with both volumes; where that
+// is refused the volume of the union is taken from the bit solid, which is filled by the same rule. The client's file is never altered: mending works on a copy and its log is part of the result.
 //
 // Units: mm. Not here: limits of processes (printability), reading (intake).
 package survey
@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
+	"slices"
 	"sort"
 
 	"firstoff/digest"
@@ -20,6 +21,7 @@ import (
 	"firstoff/geom/r3"
 	"firstoff/geom/solid"
 	"firstoff/geom/thickness"
+	"firstoff/geom/unite"
 	"firstoff/intake"
 	"firstoff/intake/content"
 	"firstoff/part"
@@ -42,7 +44,7 @@ type Body struct {
 	Mended *mesh.Mesh
 	Log    mesh.Log
 	After  mesh.Measures // of Mended
-	// Overlap says that shells of the body run into each other; VolumeMM3 is then that of the union.
+	// Overlap says that shells of Mended run into each other still; VolumeMM3 is then that of their union.
 	Overlap    bool
 	VolumeMM3  float64
 	TrappedMM3 float64 // closed in, with no way out
@@ -237,7 +239,13 @@ func bodyOf(b content.Body, o Options) (Body, error) {
 	}
 	s.After = s.Mended.Measure()
 	s.VolumeMM3 = s.After.VolumeMM3
-	if s.VolumeMM3 < 0 || mayOverlap(s.Report) {
+	if mayOverlap(s.Report) {
+		// Shells that only touch stay what they are; where the winding rule could not be applied to the surface the bit solid applies it.
+		s.Mended, s.Log = unite.Resolve(s.Mended, s.Log)
+		s.After = s.Mended.Measure()
+		s.VolumeMM3 = s.After.VolumeMM3
+	}
+	if s.VolumeMM3 < 0 || s.left() {
 		v, err := unionVolume(s.Mended)
 		if err != nil {
 			return s, err
@@ -255,13 +263,28 @@ func bodyOf(b content.Body, o Options) (Body, error) {
 		s.TrappedMM3 = v
 		return s, nil
 	}
-	for _, sh := range s.Report.Shells {
+	shells := s.Report.Shells
+	if s.lastStep() == unite.StepUnited {
+		shells = mesh.CheckTopology(s.Mended).Shells
+	}
+	for _, sh := range shells {
 		if sh.Role == mesh.Cavity {
 			s.TrappedMM3 += math.Abs(sh.VolumeMM3)
 		}
 	}
 	return s, nil
 }
+
+// lastStep is the code of the last step of mending, if any.
+func (b *Body) lastStep() string {
+	if n := len(b.Log.Steps); n > 0 {
+		return b.Log.Steps[n-1].Code
+	}
+	return ""
+}
+
+// left says that shells run into each other and could not be made one.
+func (b *Body) left() bool { return b.lastStep() == unite.StepLeft }
 
 // of names a body in a sentence, if it has a name.
 func of(name string) string {
@@ -279,9 +302,12 @@ func sound(r *mesh.Report) bool {
 // overlapShare: a smaller difference between the sum of shells and their union is the raster's own error.
 const overlapShare = 0.004
 
-// mayOverlap says that summing the shells might count some material twice: one lies inside another's material, or the
-// boxes of two that hold material meet.
+// mayOverlap says that summing the shells might count some material twice: one lies inside another's material, the
+// boxes of two that hold material meet, or a shell is known to cut itself.
 func mayOverlap(r *mesh.Report) bool {
+	if slices.Contains(r.Crossings.Touch, false) {
+		return true
+	}
 	var solid []mesh.Shell
 	for _, s := range r.Shells {
 		if s.Role == mesh.Embedded || len(s.Crosses) > 0 {

@@ -1,0 +1,468 @@
+package unite
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"math/big"
+	"slices"
+
+	"firstoff/fault"
+	"firstoff/geom/mesh"
+)
+
+// Codes of the steps Resolve adds to the log of a mending.
+const (
+	StepUnited = "overlaps_united"
+	StepLeft   = "overlaps_left"
+)
+
+// MaxPairs bounds the pairs of facets that may meet: some ten seconds' work.
+const MaxPairs = 200_000
+
+// Union is what Shells made.
+type Union struct {
+	Mesh    *mesh.Mesh
+	Source  []int32 // facet of the input each facet is or lies in
+	Cut     int     // facets of the input that were cut or dropped
+	Changed bool    // false: nothing overlaps, Mesh is the input
+}
+
+// Shells makes the closed shells of m that run into each other, lie inside each other's material or turn inside out one: the boundary of winding
+// number at least one. Shells that only touch, and those that are open, stay as they are. m is not changed; its closed shells must face
+// outwards (mesh.Mend). O(n log n) in facets and O(k²) in what meets one facet.
+//
+// It refuses (too_many_overlaps) where more than MaxPairs pairs of facets meet, and (overlaps_unresolved) where the pieces do not close.
+func Shells(m *mesh.Mesh) (*Union, error) {
+	none := &Union{Mesh: m}
+	if m.Facets() == 0 {
+		return none, nil
+	}
+	w := newWork(m)
+	if w.closed == 0 {
+		return none, nil
+	}
+	pairs, more := w.pairs()
+	if more {
+		return nil, fault.New(fault.TooLarge, "too_many_overlaps", "", "more than %d pairs of facets run into each other; the shells were left as they are", MaxPairs)
+	}
+	cells, err := w.arrange(pairs)
+	if err == nil {
+		err = w.classify(cells)
+	}
+	if err != nil {
+		return nil, fault.Because(err, fault.Unsupported, "overlaps_unresolved", "", "the shells run into each other in a way that could not be resolved; they were left as they are")
+	}
+	if !slices.Contains(w.dirty, true) {
+		return none, nil
+	}
+	return w.build(cells), nil
+}
+
+// Resolve is Shells as a step of mending: log goes on with what was done, or why it was not.
+func Resolve(m *mesh.Mesh, log mesh.Log) (*mesh.Mesh, mesh.Log) {
+	before := m.Measure().VolumeMM3
+	u, err := Shells(m)
+	if err != nil {
+		log.Steps = append(log.Steps, mesh.Step{Code: StepLeft, Message: fault.Of(err).Message + ".", Count: 1, VolumeBefore: before, VolumeAfter: before})
+		return m, log
+	}
+	if !u.Changed {
+		return m, log
+	}
+	after := u.Mesh.Measure().VolumeMM3
+	log.Steps = append(log.Steps, mesh.Step{Code: StepUnited, Count: u.Cut, VolumeBefore: before, VolumeAfter: after,
+		Message: fmt.Sprintf("Shells ran into each other and were made one solid: %d facets were cut or dropped, the volume went from %.6g to %.6g mm³.", u.Cut, before, after)})
+	if len(log.Source) == m.Facets() {
+		for i, f := range u.Source {
+			u.Source[i] = log.Source[f]
+		}
+	}
+	log.Source = u.Source
+	return u.Mesh, log
+}
+
+type work struct {
+	cutter
+	m      *mesh.Mesh
+	cell   float64  // mm
+	home   []uint32 // of each facet: the root of its shell, or mesh.None if that is open
+	shell  []uint32 // the same, but mesh.None for facets without area, too
+	closed int      // facets with area of closed shells
+	group  forest   // of each shell: those it meets
+	met    []bool   // of each shell: some facet meets another
+	dirty  []bool   // of each group's root
+	front  []int32  // of each cell: the winding number before it
+	rays   [3]*columns
+}
+
+func newWork(m *mesh.Mesh) *work {
+	w := &work{m: m, cutter: cutter{plane: make(map[int32]*flat), cuts: make(map[[3]int32]int32)}}
+	largest := 0.0
+	for _, x := range m.Pos {
+		largest = max(largest, math.Abs(float64(x)))
+	}
+	_, e := math.Frexp(largest)
+	w.cell = math.Ldexp(1, e-43)
+	nv, nf := m.Vertices(), m.Facets()
+	w.pts, w.next, w.at = make([]point, 0, nv+nv/8), make([]int32, 0, nv+nv/8), make(map[[3]float64]int32, nv)
+	to := make([]int32, nv)
+	for v := range to {
+		var p point
+		for x := range 3 {
+			p.f[x] = math.RoundToEven(float64(m.Pos[3*v+x])/w.cell) + 0
+		}
+		to[v] = w.id(p)
+	}
+	w.tri = make([][3]int32, nf)
+	for i, v := range m.Tri[:3*nf] {
+		w.tri[i/3][i%3] = to[v]
+	}
+	// Shells across mates; one that has an edge without a mate, or with one that runs the same way, is open.
+	t := m.Topology()
+	par := newForest(nf)
+	open := make([]bool, nf)
+	for h, o := range t.Mate {
+		if o != mesh.None {
+			par.join(uint32(h/3), o/3)
+		}
+	}
+	for h, o := range t.Mate {
+		f := uint32(h / 3)
+		a, b := m.Tri[h], m.To(uint32(h))
+		if o == mesh.None && a != b && m.Tri[3*f] != m.Tri[3*f+1] && m.Tri[3*f+1] != m.Tri[3*f+2] && m.Tri[3*f+2] != m.Tri[3*f] || o != mesh.None && m.Tri[o] == a {
+			open[par.root(f)] = true
+		}
+	}
+	w.home, w.shell = make([]uint32, nf), make([]uint32, nf)
+	for f := range w.shell {
+		w.home[f], w.shell[f] = mesh.None, mesh.None
+		if r := par.root(uint32(f)); !open[r] {
+			w.home[f] = r
+			if _, s := w.shadow(int32(f)); s != 0 {
+				w.shell[f] = r
+				w.closed++
+			}
+		}
+	}
+	w.group = newForest(nf)
+	w.met, w.dirty = make([]bool, nf), make([]bool, nf)
+	return w
+}
+
+// pairs are the facets that meet beyond what they share, those on the same three corners included.
+func (w *work) pairs() (list [][2]uint32, more bool) {
+	in := &mesh.Mesh{Pos: make([]float32, 0, 3*len(w.pts)), Tri: make([]uint32, 0, 3*len(w.tri))} // in cells, each place one vertex
+	for _, p := range w.pts {
+		in.Pos = append(in.Pos, float32(p.f[0]), float32(p.f[1]), float32(p.f[2]))
+	}
+	for _, t := range w.tri {
+		in.Tri = append(in.Tri, uint32(t[0]), uint32(t[1]), uint32(t[2]))
+	}
+	c := in.Crossings(MaxPairs)
+	if c.More {
+		return nil, true
+	}
+	list = c.Pairs
+	// Two facets on the same corners share three edges: those are crowded, or lead to one neighbour.
+	t := in.Topology()
+	twins := t.NonManifold > 0
+	for f := 0; f < len(w.tri) && !twins; f++ {
+		o := t.Mate[3*f]
+		twins = o != mesh.None && t.Mate[3*f+1] != mesh.None && o/3 == t.Mate[3*f+1]/3
+	}
+	if twins {
+		first := make(map[[3]int32]uint32, len(w.tri))
+		for f, v := range w.tri {
+			if w.shell[f] == mesh.None {
+				continue
+			}
+			slices.Sort(v[:])
+			if o, ok := first[v]; ok {
+				list = append(list, [2]uint32{o, uint32(f)})
+			} else {
+				first[v] = uint32(f)
+			}
+		}
+	}
+	return list, false
+}
+
+// arrange cuts the facets that meet and gives all cells of the closed shells.
+func (w *work) arrange(pairs [][2]uint32) ([]cell, error) {
+	plane := newForest(w.m.Facets()) // facets in one plane that overlap
+	type met struct{ f, a, b, by int32 }
+	var lines []met
+	var meets []uint32
+	for _, p := range pairs {
+		if w.shell[p[0]] == mesh.None || w.shell[p[1]] == mesh.None {
+			continue
+		}
+		w.group.join(w.shell[p[0]], w.shell[p[1]])
+		w.met[w.shell[p[0]]], w.met[w.shell[p[1]]] = true, true
+		f, g := int32(p[0]), int32(p[1])
+		ends, coplanar := w.meet(f, g)
+		switch {
+		case coplanar:
+			plane.join(p[0], p[1])
+		case len(ends) == 0:
+			continue
+		default:
+			a, b := ends[0], ends[len(ends)-1]
+			lines = append(lines, met{f, min(a, b), max(a, b), g}, met{g, min(a, b), max(a, b), f})
+		}
+		meets = append(meets, p[0], p[1])
+	}
+	slices.Sort(meets)
+	meets = slices.Compact(meets)
+	cut := make([]bool, w.m.Facets())
+	plans := make(map[uint32]*plan, len(meets))
+	var order []*plan
+	for _, f := range meets {
+		cut[f] = true
+		r := plane.root(f)
+		p := plans[r]
+		if p == nil {
+			p = &plan{}
+			plans[r] = p
+			order = append(order, p)
+		}
+		p.facets = append(p.facets, int32(f))
+	}
+	for _, l := range lines {
+		p := plans[plane.root(uint32(l.f))]
+		p.lines = append(p.lines, stretch{l.a, l.b, l.by})
+	}
+	var cells []cell
+	for f, v := range w.tri {
+		if !cut[f] && w.shell[f] != mesh.None {
+			cells = append(cells, cell{v, 1, int32(f)})
+		}
+	}
+	for _, p := range order {
+		c, err := w.divide(p)
+		if err != nil {
+			return nil, err
+		}
+		cells = append(cells, c...)
+	}
+	return cells, nil
+}
+
+// classify finds for each cell how often the shells wind around the place before it, patch by patch, and which groups of shells
+// hold a cell that is not simply between outside and inside.
+func (w *work) classify(cells []cell) error {
+	type half struct {
+		edge uint64
+		cell int32
+		up   bool
+	}
+	var halves []half
+	patch := newForest(len(cells))
+	whole := make(map[uint32]int32) // a cell of each shell that nothing meets
+	for i, c := range cells {
+		if c.net == 0 {
+			continue
+		}
+		if s := w.shell[c.src]; !w.met[s] {
+			if first, ok := whole[s]; ok {
+				patch.join(uint32(first), uint32(i))
+			} else {
+				whole[s] = int32(i)
+			}
+			continue
+		}
+		for k := range 3 {
+			a, b := c.v[k], c.v[(k+1)%3]
+			halves = append(halves, half{uint64(min(a, b))<<32 | uint64(max(a, b)), int32(i), a < b})
+		}
+	}
+	slices.SortFunc(halves, func(a, b half) int { return cmp.Or(cmp.Compare(a.edge, b.edge), cmp.Compare(a.cell, b.cell)) })
+	for i := 0; i < len(halves); {
+		j, sum := i, 0
+		for ; j < len(halves) && halves[j].edge == halves[i].edge; j++ {
+			if n := cells[halves[j].cell].net; halves[j].up {
+				sum += n
+			} else {
+				sum -= n
+			}
+		}
+		if sum != 0 {
+			return fmt.Errorf("an edge of the cut surface does not close")
+		}
+		if j == i+2 {
+			patch.join(uint32(halves[i].cell), uint32(halves[i+1].cell))
+		}
+		i = j
+	}
+	// The largest cell of each patch speaks for it.
+	speaker := make([]int32, len(cells))
+	area := make([]float64, len(cells))
+	for i, c := range cells {
+		if a, r := w.area(c.v), patch.root(uint32(i)); a > area[r] {
+			area[r], speaker[r] = a, int32(i)
+		}
+	}
+	w.front = make([]int32, len(cells))
+	for i, c := range cells {
+		if c.net > 0 && patch.root(uint32(i)) == uint32(i) {
+			w.front[i] = int32(w.before(&cells[speaker[i]]))
+		}
+	}
+	for i, c := range cells {
+		if c.net > 0 {
+			w.front[i] = w.front[patch.root(uint32(i))]
+			if w.front[i] != 0 || c.net != 1 {
+				w.dirty[w.group.root(w.shell[c.src])] = true
+			}
+		}
+	}
+	return nil
+}
+
+// before is the winding number of the closed shells before a cell: a ray from its centre counts the facets it leaves through.
+func (w *work) before(c *cell) int {
+	axis, s := shadow(&w.pts[c.v[0]], &w.pts[c.v[1]], &w.pts[c.v[2]])
+	if w.rays[axis] == nil {
+		w.rays[axis] = newColumns(w, axis)
+	}
+	n := w.rays[axis].above(w, w.centre(c.v))
+	if s < 0 { // the ray runs off behind the cell
+		n -= c.net
+	}
+	return n
+}
+
+// centre is the centroid of a triangle, exactly.
+func (w *work) centre(t [3]int32) point {
+	a, aw := w.pts[t[0]].parts()
+	b, bw := w.pts[t[1]].parts()
+	c, cw := w.pts[t[2]].parts()
+	ab, bc, ca := mul(aw, bw), mul(bw, cw), mul(cw, aw)
+	var q [3]*big.Int
+	for i := range q {
+		q[i] = add(mul(a[i], bc), add(mul(b[i], ca), mul(c[i], ab)))
+	}
+	return quotientPoint(q, mul(whole(3), mul(ab, cw)))
+}
+
+// build gathers what stays: shells of groups without overlaps as they are, of the others the cells with nothing before and something behind.
+func (w *work) build(cells []cell) *Union {
+	m := w.m
+	nf := m.Facets()
+	off := make([]int32, nf+1) // kept cells by source
+	keep := func(i int) bool { return cells[i].net > 0 && w.front[i] <= 0 && int(w.front[i])+cells[i].net >= 1 }
+	for i := range cells {
+		if keep(i) {
+			off[cells[i].src+1]++
+		}
+	}
+	for f := range nf {
+		off[f+1] += off[f]
+	}
+	list := make([]int32, off[nf])
+	at := slices.Clone(off)
+	for i := range cells {
+		if keep(i) {
+			f := cells[i].src
+			list[at[f]] = int32(i)
+			at[f]++
+		}
+	}
+	out := &Union{Mesh: &mesh.Mesh{}, Changed: true}
+	o := out.Mesh
+	old := make([]uint32, m.Vertices()) // new number + 1
+	place := make(map[[3]float32]uint32)
+	vertex := func(p [3]float32) uint32 {
+		v, ok := place[p]
+		if !ok {
+			v = uint32(o.Vertices())
+			o.Pos = append(o.Pos, p[0]+0, p[1]+0, p[2]+0)
+			place[p] = v
+		}
+		return v
+	}
+	var fresh []int // facets that may be twins once rounded
+	for f := range nf {
+		if r := w.home[f]; r == mesh.None || !w.dirty[w.group.root(r)] {
+			for _, v := range m.Tri[3*f : 3*f+3] {
+				if old[v] == 0 {
+					o.Pos = append(o.Pos, m.Pos[3*v:3*v+3]...)
+					old[v] = uint32(o.Vertices())
+				}
+				o.Tri = append(o.Tri, old[v]-1)
+			}
+			out.Source = append(out.Source, int32(f))
+			continue
+		}
+		whole := false
+		for _, i := range list[off[f]:off[f+1]] {
+			c := &cells[i]
+			var t [3]uint32
+			for k, id := range c.v {
+				p := w.pts[id].f
+				t[k] = vertex([3]float32{float32(p[0] * w.cell), float32(p[1] * w.cell), float32(p[2] * w.cell)})
+			}
+			whole = c.v == w.tri[f]
+			if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+				continue
+			}
+			if !whole {
+				fresh = append(fresh, o.Facets())
+			}
+			o.Tri = append(o.Tri, t[:]...)
+			out.Source = append(out.Source, int32(f))
+		}
+		if !whole {
+			out.Cut++
+		}
+	}
+	out.cancel(fresh)
+	return out
+}
+
+// cancel drops pairs of facets that rounding has laid onto each other face to face.
+func (u *Union) cancel(list []int) {
+	type slim struct {
+		v    [3]uint32
+		f    int
+		even bool
+	}
+	var s []slim
+	for _, f := range list {
+		v := [3]uint32(u.Mesh.Tri[3*f : 3*f+3])
+		x := slim{f: f, v: v}
+		slices.Sort(x.v[:])
+		i := slices.Index(v[:], x.v[0])
+		x.even = v[(i+1)%3] == x.v[1]
+		s = append(s, x)
+	}
+	slices.SortFunc(s, func(a, b slim) int { return cmp.Or(slices.Compare(a.v[:], b.v[:]), cmp.Compare(a.f, b.f)) })
+	gone := make(map[int]bool)
+	for i := 0; i < len(s); {
+		var side [2][]int
+		j := i
+		for ; j < len(s) && s[j].v == s[i].v; j++ {
+			k := 0
+			if s[j].even {
+				k = 1
+			}
+			side[k] = append(side[k], s[j].f)
+		}
+		for k := range min(len(side[0]), len(side[1])) {
+			gone[side[0][k]], gone[side[1][k]] = true, true
+		}
+		i = j
+	}
+	if len(gone) == 0 {
+		return
+	}
+	var stay []uint32
+	var src []int32
+	for f := range u.Mesh.Facets() {
+		if !gone[f] {
+			stay, src = append(stay, uint32(f)), append(src, u.Source[f])
+		}
+	}
+	u.Mesh, u.Source = u.Mesh.Pick(stay), src
+}
