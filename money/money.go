@@ -56,6 +56,22 @@ func (a Amount) Split(weights []float64) []Amount {
 	return out
 }
 
+// Decimal writes a for programs: no spaces, a point, a fixed number of fraction digits, e.g. Decimal(1234567, 2) = "12345.67".
+func Decimal(a Amount, digits int) string {
+	sign, u := "", uint64(a)
+	if a < 0 {
+		sign, u = "-", uint64(-a)
+	}
+	s := strconv.FormatUint(u, 10)
+	for len(s) <= digits {
+		s = "0" + s
+	}
+	if digits <= 0 {
+		return sign + s
+	}
+	return sign + s[:len(s)-digits] + "." + s[len(s)-digits:]
+}
+
 // Format prints a with a fixed number of fraction digits and thousands separated by a thin space,
 // e.g. Format(1234567, 2) = "12 345.67". It is locale-free on purpose: papers and pages add the currency code.
 func Format(a Amount, digits int) string {

@@ -47,3 +47,15 @@ func TestRoundHalfEven(t *testing.T) {
 		t.Fatal("Round is not half to even")
 	}
 }
+
+func TestDecimal(t *testing.T) {
+	for _, c := range []struct {
+		a      Amount
+		digits int
+		want   string
+	}{{1234567, 2, "12345.67"}, {5, 2, "0.05"}, {-5, 2, "-0.05"}, {0, 2, "0.00"}, {70, 0, "70"}, {-1 << 63, 3, "-9223372036854775.808"}} {
+		if got := Decimal(c.a, c.digits); got != c.want {
+			t.Errorf("%d, %d: %s, want %s", c.a, c.digits, got, c.want)
+		}
+	}
+}

@@ -17,6 +17,8 @@ import (
 	"golang.org/x/net/html"
 
 	"firstoff/appraise"
+	"github.com/xuri/excelize/v2"
+
 	"firstoff/bureau"
 	"firstoff/demo"
 	"firstoff/desk/offer"
@@ -498,6 +500,15 @@ func TestExports(t *testing.T) {
 	rows = read(t, h, "/orders.csv")
 	if len(rows) != 1 || rows[0]["total"] != "1500" || rows[0]["currency"] != "JPY" || rows[0]["reference"] != "+4711" || rows[0]["made_on"] != "north" || rows[0]["promised"] != "2026-09-20" {
 		t.Errorf("orders: %v", rows)
+	}
+	rec := httptest.NewRecorder()
+	h.ServeHTTP(rec, httptest.NewRequest("GET", "/requests.xlsx", nil))
+	book, err := excelize.OpenReader(rec.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := book.GetRows("requests"); err != nil || len(got) != 121 || got[120][0] != "R-1119" || got[1][2] != "=HYPERLINK(\"x\")\nsecond line" {
+		t.Errorf("workbook: %v, %d rows", err, len(got))
 	}
 	if got := read(t, site(Deps{Steps: lists{}}), "/orders.csv"); len(got) != 0 {
 		t.Errorf("no orders: %v", got)

@@ -1,38 +1,49 @@
 package web
 
 import (
-	"encoding/csv"
 	"net/http"
-	"strconv"
+	"path"
 	"strings"
 	"time"
 
 	"firstoff/bureau"
-	"firstoff/money"
+	"firstoff/fault"
+	"firstoff/sheets"
 )
 
-// export writes a whole list as CSV (RFC 4180, UTF-8), filtered like the page it belongs to. Money is in units of the
-// currency with a point, days are 2006-01-02, moments RFC 3339 in the shop's zone.
-func export[T any](k *desk, w http.ResponseWriter, r *http.Request, name string, head []string, list func(bureau.Filter) (bureau.Listing[T], error), rows func(T) [][]string) error {
+// export writes a whole list as a table, filtered like the page it belongs to, in the form its address ends with. Money is in units
+// of the currency with a point, days are 2006-01-02, moments RFC 3339 in the shop's zone.
+func export[T any](k *desk, w http.ResponseWriter, r *http.Request, columns string, list func(bureau.Filter) (bureau.Listing[T], error), rows func(T) [][]string) error {
+	base := path.Base(r.URL.Path)
+	name, ext, _ := strings.Cut(base, ".")
+	form, ok := sheets.Forms[ext]
+	if !ok {
+		return fault.New(fault.NotFound, "page_unknown", r.URL.Path, "A list comes as .csv or .xlsx.")
+	}
 	f := listing(r)
 	f.Offset = 0
 	first, err := list(f)
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "text/csv; charset=utf-8; header=present")
-	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`.csv"`)
+	w.Header().Set("Content-Type", form.Type)
+	w.Header().Set("Content-Disposition", `attachment; filename="`+base+`"`)
 	w.Header().Set("Cache-Control", "no-store")
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	_ = out.Write(head)
+	// An answer that has begun and cannot be ended is cut off, so that nobody takes it for the whole.
+	broke := func(err error) {
+		k.Log.Error("export broke off", "list", base, "err", err)
+		panic(http.ErrAbortHandler)
+	}
+	out, err := form.New(w, name, sheets.Columns(columns))
+	if err != nil {
+		broke(err)
+	}
 	for l := first; ; {
 		for _, x := range l.Items {
 			for _, row := range rows(x) {
-				for i := range row {
-					row[i] = plainCell(row[i])
+				if err := out.Row(row); err != nil {
+					broke(err)
 				}
-				_ = out.Write(row)
 			}
 		}
 		f.Offset += len(l.Items)
@@ -40,31 +51,23 @@ func export[T any](k *desk, w http.ResponseWriter, r *http.Request, name string,
 			break
 		}
 		if l, err = list(f); err != nil {
-			// The answer has begun: it is cut off, so that nobody takes it for the whole.
-			k.Log.Error("export broke off", "list", name, "err", err)
-			panic(http.ErrAbortHandler)
+			broke(err)
 		}
 	}
-	out.Flush()
-	return out.Error()
+	if err := out.Close(); err != nil {
+		broke(err)
+	}
+	return nil
 }
 
-// plainCell keeps what a client wrote from being taken for a formula by a spreadsheet (OWASP, "CSV Injection").
-func plainCell(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		if _, err := strconv.ParseFloat(s, 64); err != nil {
-			return "'" + s
-		}
-	}
-	return s
+// whole makes a listing of a list that comes at once.
+func whole[T any](items []T, err error) (bureau.Listing[T], error) {
+	return bureau.Listing[T]{Items: items, Total: len(items)}, err
 }
 
 // stamp gives what writes a moment in the shop's zone.
 func (k *desk) stamp() func(time.Time) string {
-	loc, err := time.LoadLocation(k.Catalogue().Firm.TimeZone)
-	if err != nil {
-		loc = time.UTC
-	}
+	loc := k.zone()
 	return func(t time.Time) string {
 		if t.IsZero() {
 			return ""
@@ -73,18 +76,11 @@ func (k *desk) stamp() func(time.Time) string {
 	}
 }
 
-// plainMoney is an amount as a spreadsheet reads it: no spaces, a point.
-func plainMoney(a money.Amount, digits int) string {
-	neg := ""
-	if a < 0 {
-		neg, a = "-", -a
+// zone is the shop's time zone.
+func (k *desk) zone() *time.Location {
+	loc, err := time.LoadLocation(k.Catalogue().Firm.TimeZone)
+	if err != nil {
+		return time.UTC
 	}
-	s := strconv.FormatInt(int64(a), 10)
-	if digits == 0 {
-		return neg + s
-	}
-	for len(s) <= digits {
-		s = "0" + s
-	}
-	return neg + s[:len(s)-digits] + "." + s[len(s)-digits:]
+	return loc
 }

@@ -23,6 +23,7 @@ import (
 // FloorSteps are the use cases of the shop floor; *making.Floor is the implementation.
 type FloorSteps interface {
 	Board(ctx context.Context) ([]making.Place, []making.Waiting, error)
+	Travellers(ctx context.Context, states []string, offset, limit int) ([]traveller.Traveller, int, error)
 	Card(ctx context.Context, id string) (making.Card, error)
 	Report(ctx context.Context, e traveller.Event) (making.Card, error)
 	PlanBuild(ctx context.Context, who, id, machine string, travellers []string) (build.Build, error)

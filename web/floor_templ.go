@@ -579,7 +579,7 @@ func floorPage(f frame, places []making.Place, short []making.Waiting, builds []
 					return templ_7745c5c3_Err
 				}
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 56, " <p class=\"small\"><a href=\"/purchases\">Work bought of partners</a> · <a href=\"/lots\">Lots of material</a> · <a href=\"/trace\">Trace a number</a></p>")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 56, " <p class=\"small\"><a href=\"/purchases\">Work bought of partners</a> · <a href=\"/lots\">Lots of material</a> · <a href=\"/trace\">Trace a number</a> · as tables: <a href=\"/travellers.csv\">travellers</a>, <a href=\"/builds.csv\">builds</a>, <a href=\"/lots.csv\">lots</a>, <a href=\"/purchases.csv\">purchases</a> (.csv, or .xlsx for a workbook)</p>")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

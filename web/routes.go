@@ -48,15 +48,20 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("POST /quotations/{id}/link", k.newLink)
 	on("POST /quotations/{id}/answer", k.answerClient)
 	on("GET /quotations/{id}/pdf", k.quotationPDF)
+	on("GET /quotations/{id}/ubl", k.quotationUBL)
 
 	on("GET /orders", k.orders)
 	on("GET /orders/{id}", k.order)
+	on("GET /orders/{id}/ubl", k.orderUBL)
 
 	on("GET /board", k.board)
 	on("GET /board.ics", k.calendarFeed)
-	on("GET /requests.csv", k.requestsCSV)
-	on("GET /quotations.csv", k.quotationsCSV)
-	on("GET /orders.csv", k.ordersCSV)
+	on("GET /requests.csv", k.requestsTable)
+	on("GET /requests.xlsx", k.requestsTable)
+	on("GET /quotations.csv", k.quotationsTable)
+	on("GET /quotations.xlsx", k.quotationsTable)
+	on("GET /orders.csv", k.ordersTable)
+	on("GET /orders.xlsx", k.ordersTable)
 
 	if k.Floor != nil {
 		on("GET /floor", k.floorBoard)
@@ -71,6 +76,12 @@ func (k *desk) routes(mux *http.ServeMux) {
 		on("POST /lots", k.receiveLot)
 		on("POST /lots/{id}", k.reportLot)
 		on("GET /trace", k.trace)
+		for _, ext := range []string{".csv", ".xlsx"} {
+			on("GET /travellers"+ext, k.travellersTable)
+			on("GET /builds"+ext, k.buildsTable)
+			on("GET /lots"+ext, k.lotsTable)
+			on("GET /purchases"+ext, k.purchasesTable)
+		}
 		on("GET /purchases", k.purchases)
 		on("POST /purchases", k.askPartner)
 		on("GET /purchases/{id}", k.purchase)
@@ -89,6 +100,7 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("GET /q/{token}", k.client)
 	on("GET /q/{token}/model/{line}", k.clientModel)
 	on("GET /q/{token}/pdf", k.clientPDF)
+	on("GET /q/{token}/ubl", k.clientUBL)
 	on("POST /q/{token}/ask", k.clientAsk)
 	on("POST /q/{token}/accept", k.clientAccept)
 	on("POST /q/{token}/decline", k.clientDecline)
