@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"slices"
 
@@ -17,8 +18,34 @@ const (
 
 type filled struct{ filled, sheets, left int }
 
-// largeRatio: an opening wider than this share of the mesh's diagonal is filled in a step of its own.
+// largeRatio: an opening wider than this share of the mesh is filled in a step of its own.
 const largeRatio = 0.25
+
+// width is twice the largest distance of the vertices listed from their mean: a size that does not turn with the part.
+func (m *Mesh) width(list iter.Seq[uint32]) float64 {
+	var mean r3.Vec
+	n := 0.0
+	for v := range list {
+		mean, n = mean.Add(m.Vertex(v)), n+1
+	}
+	mean = mean.Mul(1 / n)
+	most := 0.0
+	for v := range list {
+		most = max(most, m.Vertex(v).Sub(mean).Norm2())
+	}
+	return 2 * math.Sqrt(most)
+}
+
+// starts are the vertices at which the half-edges listed start.
+func (m *Mesh) starts(half []uint32) iter.Seq[uint32] {
+	return func(yield func(uint32) bool) {
+		for _, h := range half {
+			if !yield(m.From(h)) {
+				return
+			}
+		}
+	}
+}
 
 // ring is a loop to be filled: its corners in the order in which the filling runs along it.
 type ring struct {
@@ -43,7 +70,10 @@ func (k *mender) fill(large bool) (r filled) {
 			crowded[h] = true
 		}
 	}
-	diag := k.m.Box().Size().Norm()
+	whole := 0.0
+	if !large {
+		whole = k.m.width(slices.Values(k.m.Tri))
+	}
 	edges := make(edgeSet)
 	var rings []ring
 	for _, l := range loops {
@@ -51,7 +81,7 @@ func (k *mender) fill(large bool) (r filled) {
 			r.left++
 			continue
 		}
-		if !large && l.Box.Size().Norm() > largeRatio*diag {
+		if !large && k.m.width(k.m.starts(l.Half)) > largeRatio*whole {
 			continue
 		}
 		split, bad := k.rings(l)
@@ -206,7 +236,7 @@ func (k *mender) ring(v, across []uint32) ring {
 		g.center = g.center.Add(a)
 	}
 	g.center = g.center.Mul(1 / float64(len(v))).Add(o)
-	g.size = box.Size().Norm()
+	g.size = k.m.width(slices.Values(v))
 	n := g.normal.Unit()
 	g.planar = n != r3.Vec{}
 	for _, i := range v {

@@ -145,9 +145,10 @@ func (m *Mesh) measureOf(list []uint32) Measures {
 // sheetRatio: a shell whose volume is below this share of area × diagonal encloses nothing.
 const sheetRatio = 1e-7
 
-// flat says whether a closed shell of these measures encloses nothing.
+// flat says whether a closed shell of these measures encloses nothing: no more than what the rounding of its corners may feign.
 func (q *Measures) flat() bool {
-	return math.Abs(q.VolumeMM3) <= sheetRatio*q.AreaMM2*q.Box.Size().Norm()
+	far := max(q.Box.Max.Norm(), q.Box.Min.Norm())
+	return math.Abs(q.VolumeMM3) <= q.AreaMM2*(sheetRatio*q.Box.Size().Norm()+far/(1<<23))
 }
 
 // shells fills in the shells of the report, their nesting and the facets to be turned.

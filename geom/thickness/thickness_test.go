@@ -146,19 +146,21 @@ func TestTrayAgainstOutside(t *testing.T) {
 	}
 }
 
-// Turning and moving change nothing beyond the rounding of positions; the sphere never exceeds the ray.
+// Turning, moving and a change of unit change nothing beyond the rounding of positions; the sphere never exceeds the ray.
 func TestTurned(t *testing.T) {
 	const seed = 5
 	r := rand.New(rand.NewPCG(seed, 1))
-	for _, s := range geomtest.All() {
+	for i, s := range geomtest.All() {
 		m := s.Mesh
-		w := m.Transformed(geomtest.Turn(r), 1, r3.Vec{X: 40, Y: -20, Z: 10})
+		unit := []float64{1, 25.4, 10}[i%3]
+		w := m.Transformed(geomtest.Turn(r), unit, r3.Vec{X: 40, Y: -20, Z: 10}.Mul(unit))
 		a, b := bvh.Build(m), bvh.Build(w)
 		for k, f := range []func(*bvh.Tree, *mesh.Mesh, float64) []float32{WallSpheres, GapSpheres} {
-			x, y := f(a, m, 30), f(b, w, 30)
+			x, y := f(a, m, 30), f(b, w, 30*unit)
 			rays := [](func(*bvh.Tree, float64) []float32){WallRays, GapRays}[k](a, 30)
 			bad := 0
 			for i := range x {
+				y[i] /= float32(unit)
 				if x[i] > rays[i]*1.03+1e-3 {
 					t.Fatalf("%s: sphere %v exceeds ray %v", s.Name, x[i], rays[i])
 				}

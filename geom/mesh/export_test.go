@@ -1,0 +1,4 @@
+package mesh
+
+// ReadTestFile reads a mesh of the outside collection.
+var ReadTestFile = readFile
