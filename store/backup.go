@@ -128,6 +128,7 @@ var exported = []struct{ name, columns, order string }{
 	{"orders", "id, no, version, body, request_id, quotation_id, state, promised", "id"},
 	{"events", "seq, at, who, what, about, folder, was, is_now, why, prev, hash", "seq"},
 	{"trail_head", "one, seq, hash", "one"},
+	{"subscribers", "id, no, version, body", "id"},
 	{"purchases", "id, no, version, body, partner, state, need_by", "id"},
 	{"travellers", "id, no, version, body, order_id, position, state, promised", "id"},
 	{"builds", "id, no, version, body, machine, state", "id"},

@@ -94,6 +94,12 @@ func (k *desk) routes(mux *http.ServeMux) {
 		on("POST /orders/{id}/take-back", k.takeBack)
 	}
 
+	if k.Post != nil {
+		on("GET /subscribers", k.subscribers)
+		on("POST /subscribers", k.subscribe)
+		on("POST /subscribers/{id}", k.changeSubscriber)
+	}
+
 	on("GET /shop", k.shop)
 	on("GET /about", k.about)
 

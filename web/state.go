@@ -20,6 +20,8 @@ var marks = map[string]mark{
 	// travellers, builds, lots
 	"running": {"half", "act"}, "paused": {"notch", "look"}, "short": {"hatch", "stop"}, "ahead": {"ring", ""}, "planned": {"ring", "act"}, "dropped": {"notch", ""},
 	"sealed": {"ring", ""}, "quarantined": {"hatch", "stop"}, "used up": {"notch", ""},
+	// subscribers
+	"on": {"disc", "done"}, "given up": {"hatch", "stop"},
 	// findings
 	"note": {"ring", ""}, "warning": {"half", "look"}, "stop": {"hatch", "stop"},
 }

@@ -36,6 +36,7 @@ type Deps struct {
 	Clock     func() time.Time
 	Papers    Papers      // nil: papers are answered with a plain sentence
 	Floor     FloorSteps  // nil: no floor pages
+	Post      PostSteps   // nil: no programs are told
 	Slips     FloorPapers // nil: papers are answered with a plain sentence
 	Wall      Wall        // nil: there is no wall board
 	Log       *slog.Logger

@@ -19,6 +19,7 @@ import (
 	"firstoff/fault"
 	"firstoff/intake/cad"
 	"firstoff/paper"
+	"firstoff/post"
 	"firstoff/web"
 	"firstoff/web/api"
 )
@@ -71,6 +72,7 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 			log.Warn("CAD files cannot be read yet", "err", err)
 		}
 	}()
+	go (&post.Office{Records: o.store, Clock: time.Now, Log: log}).Run(ctx, 3*time.Second)
 	if c.Demo {
 		if err := openEnquiries(ctx, o); err != nil {
 			return err
@@ -108,7 +110,7 @@ func (c *serveCmd) deps(o *opened, log *slog.Logger) (web.Deps, error) {
 	if err != nil {
 		return web.Deps{}, err
 	}
-	return web.Deps{Steps: o.Bureau, Floor: floor, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
+	return web.Deps{Steps: o.Bureau, Floor: floor, Post: &post.Office{Records: o.store, Clock: time.Now, Log: log}, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
 		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: floor, Version: version, Status: web.Status})}}, nil
 }
 

@@ -187,13 +187,14 @@ func TestWalkInBrowser(t *testing.T) {
 	b.Wait("document.body.innerText.includes('client asks')")
 	b.Picture("today")
 	b.Accessible("today, with work")
-	for _, p := range []string{"/requests", "/quotations", "/board", "/shop", "/about", "/api/docs", "/floor", "/lots", "/trace", "/t/T-1001", "/nowhere"} {
+	for _, p := range []string{"/requests", "/quotations", "/board", "/shop", "/about", "/api/docs", "/floor", "/lots", "/trace", "/t/T-1001", "/purchases", "/subscribers", "/nowhere"} {
 		b.Go(p)
 		b.See("h1")
 		b.Picture("page" + strings.ReplaceAll(p, "/", "-"))
 		b.Accessible(p)
 	}
 	printed(t, base+"/t/T-1001/pdf", "Traveller T-1001")
+	afterTheOrder(t, b, base)
 	phone := browsertest.Start(t, base, 390, 844)
 	for name, p := range map[string]string{"today": "/", "folder": request, "quotation": quotation, "board": "/board", "client": link} {
 		phone.Go(p)
