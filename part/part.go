@@ -31,6 +31,7 @@ type Requirement struct {
 	OverMM       float64  `json:"over_mm,omitempty" yaml:"over_mm"`           // the length it holds over; 0 = the longest extent
 	Finish       string   `json:"finish,omitempty" yaml:"finish"`             // "" as built | sanded | primed | painted | vapour | dyed | clear-polished
 	Inspect      string   `json:"inspect,omitempty" yaml:"inspect"`           // "" visual | dimensions | first-article
+	Inserts      int      `json:"inserts,omitempty" yaml:"inserts"`           // threaded inserts to set in each part
 	MaterialID   string   `json:"material,omitempty" yaml:"material"`         // asked for by name
 	Process      string   `json:"process,omitempty" yaml:"process"`
 	NeedBy       string   `json:"need_by,omitempty" yaml:"need_by"` // 2006-01-02

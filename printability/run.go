@@ -126,7 +126,7 @@ func spaces(cat *shop.Catalogue, process string) []Space {
 	var out []Space
 	for _, m := range cat.Machines {
 		if m.Process == process {
-			out = append(out, Space{m.Name, process, m.Envelope, m.EdgeMM})
+			out = append(out, Space{m.Name, process, m.Room(), m.EdgeMM})
 		}
 	}
 	for _, p := range cat.Partners {

@@ -257,7 +257,7 @@ func (v *verifier) catalogue(c *Catalogue) {
 			v.oneOf(at+".area", "area", o.Area, "contact", "surface", "support")
 		}
 		kind, _, _ := strings.Cut(o.When, ":")
-		v.oneOf(at+".when", "when", kind, "always", "support", "finish", "inspect")
+		v.oneOf(at+".when", "when", kind, "always", "support", "finish", "inspect", "insert")
 	}
 	for i, p := range c.Partners {
 		for j, o := range p.Offers {
@@ -340,7 +340,7 @@ func (v *verifier) machine(c *Catalogue, at string, m Machine, processes, materi
 	v.ref(at+".calendar", "The calendar", m.Calendar, calendars)
 	v.within(at+".fail_pct", "fail_pct", m.FailPct, 0, 90)
 	v.within(at+".spread_pct", "spread_pct", m.SpreadPct, 0, 100)
-	if len(m.LayersMM) == 0 {
+	if len(m.LayersMM) == 0 && m.Cast == nil {
 		v.fail("shop_missing", at, "The machine %q offers no layer height; list at least one in layers_mm.", m.ID)
 	}
 	for j, l := range m.LayersMM {
@@ -372,7 +372,7 @@ func (v *verifier) machine(c *Catalogue, at string, m Machine, processes, materi
 			v.fail("shop_reference", fmt.Sprintf("%s.loaded[%d]", at, j), "%q is loaded but not among the materials or supports of %q.", id, m.ID)
 		}
 	}
-	has := map[string]bool{"mex": m.MEX != nil, "mjt": m.MJT != nil, "pbf": m.PBF != nil, "vpp": m.VPP != nil}
+	has := map[string]bool{"mex": m.MEX != nil, "mjt": m.MJT != nil, "pbf": m.PBF != nil, "vpp": m.VPP != nil, "bjt": m.BJT != nil, "cast": m.Cast != nil}
 	need := ""
 	switch {
 	case m.Process == "MEX":
@@ -383,6 +383,10 @@ func (v *verifier) machine(c *Catalogue, at string, m Machine, processes, materi
 		need = "pbf"
 	case m.Process == "VPP":
 		need = "vpp"
+	case m.Process == "BJT":
+		need = "bjt"
+	case m.Process == "CAST":
+		need = "cast"
 	}
 	if need != "" && !has[need] {
 		v.fail("shop_missing", at, "The machine %q works by %s and needs a block %q with its parameters.", m.ID, m.Process, need)
@@ -407,6 +411,41 @@ func (v *verifier) machine(c *Catalogue, at string, m Machine, processes, materi
 		v.positive(at+".pbf.scan_mm_s", "scan_mm_s", m.PBF.ScanMMS)
 		v.positive(at+".pbf.hatch_mm", "hatch_mm", m.PBF.HatchMM)
 		v.within(at+".pbf.scan_share", "scan_share", m.PBF.ScanShare, 0.05, 1)
+	}
+	if p := m.PBF; p != nil {
+		v.positive(at+".pbf.recoat_s", "recoat_s", p.RecoatS)
+		v.within(at+".pbf.support_pct", "support_pct", p.SupportPct, 0, 100)
+		if !p.Metal {
+			v.within(at+".pbf.pack_pct", "pack_pct", p.PackPct, 1, 60)
+		}
+	}
+	if p := m.VPP; p != nil {
+		v.positive(at+".vpp.dp_mm", "dp_mm", p.DpMM)
+		v.positive(at+".vpp.ec_mj_cm2", "ec_mj_cm2", p.EcMJCM2)
+		v.within(at+".vpp.support_pct", "support_pct", p.SupportPct, 0, 100)
+		v.within(at+".vpp.drain_pct", "drain_pct", p.DrainPct, 0, 100)
+		if p.Mask {
+			v.positive(at+".vpp.mask_mw_cm2", "mask_mw_cm2", p.MaskMWCM2)
+		} else {
+			v.positive(at+".vpp.power_mw", "power_mw", p.PowerMW)
+			v.positive(at+".vpp.spot_mm", "spot_mm", p.SpotMM)
+		}
+	}
+	if p := m.BJT; p != nil {
+		v.positive(at+".bjt.recoat_s", "recoat_s", p.RecoatS)
+		v.positive(at+".bjt.swath_mm", "swath_mm", p.SwathMM)
+		v.positive(at+".bjt.pass_mm_s", "pass_mm_s", p.PassMMS)
+		v.within(at+".bjt.shrink_pct", "shrink_pct", p.ShrinkPct, 0, 40)
+		v.within(at+".bjt.pack_pct", "pack_pct", p.PackPct, 30, 80)
+		v.within(at+".bjt.saturate_pct", "saturate_pct", p.SaturatePct, 0, 150)
+	}
+	if p := m.Cast; p != nil {
+		v.within(at+".cast.life_shots", "life_shots", float64(p.Life), 1, 200)
+		v.positive(at+".cast.shot_min", "shot_min", p.ShotMin)
+		v.positive(at+".cast.cure_h", "cure_h", p.CureH)
+		v.within(at+".cast.day_h", "day_h", p.DayH, 1, 24)
+		v.positive(at+".cast.silicone_g_cm3", "silicone_g_cm3", p.SiliconeGCM3)
+		v.positive(at+".cast.wall_mm", "wall_mm", p.WallMM)
 	}
 }
 

@@ -191,7 +191,19 @@ type Machine struct {
 	MJT           *MJT      `yaml:"mjt"`
 	PBF           *PBF      `yaml:"pbf"`
 	VPP           *VPP      `yaml:"vpp"`
+	BJT           *BJT      `yaml:"bjt"`
+	Cast          *Cast     `yaml:"cast"`
 	Origin        Origin    `yaml:"origin"`
+}
+
+// Room is the envelope in sizes of the finished part: what shrinks after the build is built larger.
+func (m *Machine) Room() Envelope {
+	e := m.Envelope
+	if m.BJT != nil {
+		g := 1 / m.BJT.Growth()
+		e.X, e.Y, e.Z = e.X*g, e.Y*g, e.Z*g
+	}
+	return e
 }
 
 // MEX are the parameters of an extrusion machine (handbook 3.1).
@@ -255,6 +267,7 @@ type PBF struct {
 	UnpackMin    float64 `yaml:"unpack_min"`
 	Metal        bool    `yaml:"metal"`
 	InertH       float64 `yaml:"inert_h"`
+	SupportPct   float64 `yaml:"support_pct"` // metal: anchors as a share of their columns; 0 = 15, common practice
 }
 
 // VPP are the parameters of a vat machine (handbook 3.3).
@@ -272,6 +285,47 @@ type VPP struct {
 	BaseS      float64 `yaml:"base_s"`
 	MechS      float64 `yaml:"mech_s"`
 	OvercureMM float64 `yaml:"overcure_mm"`
+	SupportPct float64 `yaml:"support_pct"` // posts and tips as a share of their columns; 0 = 12, common practice
+	DrainPct   float64 `yaml:"drain_pct"`   // resin that drains off with the parts; 0 = 7, of 5 to 10 common practice
+}
+
+// BJT are the parameters of a binder-jetting machine: a bed is recoated, binder is jetted over it in swaths, each layer dries. Curing, debinding
+// and sintering are operations with their ovens. ShrinkPct is linear, from green to sintered (15 to 20 %, common practice).
+type BJT struct {
+	RecoatS     float64 `yaml:"recoat_s"`
+	SwathMM     float64 `yaml:"swath_mm"`
+	PassMMS     float64 `yaml:"pass_mm_s"`
+	OverrunMM   float64 `yaml:"overrun_mm"`
+	DryS        float64 `yaml:"dry_s"`
+	ShrinkPct   float64 `yaml:"shrink_pct"`
+	PackPct     float64 `yaml:"pack_pct"`     // powder bed density, % of solid: what the binder has to fill the rest of
+	SaturatePct float64 `yaml:"saturate_pct"` // share of the pores filled with binder
+	BinderPerL  float64 `yaml:"binder_per_l_minor"`
+	LossPct     float64 `yaml:"loss_pct"` // powder that does not come back
+}
+
+// Growth is how much larger than the finished part the green one is built.
+func (b *BJT) Growth() float64 { return 1 / (1 - b.ShrinkPct/100) }
+
+// Cast are the parameters of a casting cell: masters, silicone tools, shots (handbook 3.6).
+type Cast struct {
+	MasterH         float64 `yaml:"master_h"`           // until the master is there, elapsed
+	MasterMin       float64 `yaml:"master_min"`         // hands: finish of the master, which sets that of all copies
+	MasterPerCM2Min float64 `yaml:"master_per_cm2_min"` // hands, more per cm² of surface
+	MasterFixed     float64 `yaml:"master_fixed_minor"` // what the pattern costs besides hands
+	MasterPerCM3    float64 `yaml:"master_per_cm3_minor"`
+	WallMM          float64 `yaml:"wall_mm"` // silicone around the master
+	SiliconeGCM3    float64 `yaml:"silicone_g_cm3"`
+	SiliconePerKg   float64 `yaml:"silicone_per_kg_minor"`
+	ToolMin         float64 `yaml:"tool_min"`    // hands a tool: pour, degas, cut, vent, close
+	ToolCureH       float64 `yaml:"tool_cure_h"` // unattended
+	Life            int     `yaml:"life_shots"`  // 15 to 25
+	ShotMin         float64 `yaml:"shot_min"`    // hands and chamber: weigh, mix under vacuum, pour
+	CureH           float64 `yaml:"cure_h"`
+	DemouldMin      float64 `yaml:"demould_min"`
+	SideBySide      int     `yaml:"side_by_side"` // tools worked at once
+	DayH            float64 `yaml:"day_h"`
+	WastePct        float64 `yaml:"waste_pct"` // resin left in cups, gates, risers
 }
 
 // Resource is something people share besides machines: a bath, an oven, a cabinet.
@@ -312,7 +366,7 @@ type Operation struct {
 	ID                  string   `yaml:"id"`
 	Name                string   `yaml:"name"`
 	Processes           []string `yaml:"processes"`        // where it applies; empty = all
-	When                string   `yaml:"when"`             // always | support:breakaway | support:soluble | support:gel | finish:<id> | inspect:<level>
+	When                string   `yaml:"when"`             // always | support:<breakaway, soluble, gel, anchor, post> | finish:<id> | inspect:<level> | insert (part_min is then per insert)
 	Skill               string   `yaml:"skill"`            // operate | finish | inspect | pack
 	SetUpMin            float64  `yaml:"set_up_min"`       // hands, per batch
 	PartMin             float64  `yaml:"part_min"`         // hands, per part

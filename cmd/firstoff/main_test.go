@@ -277,6 +277,41 @@ func TestContracts(t *testing.T) {
 	want(t, nest, "placements", "containers", "length_mm", "density", "seconds")
 }
 
+// TestQuoteOfAnotherShop: a catalogue file with machines of all families goes through the command, and each of its machines is offered.
+func TestQuoteOfAnotherShop(t *testing.T) {
+	dir := t.TempDir()
+	model := filepath.Join(dir, "ball.stl")
+	f, err := os.Create(model)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := stl.Write(f, "ball", geomtest.Sphere(15, 48).Mesh); err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	code, out, errs := command(t, "quote", "--json", "--qty", "4", "--shop", filepath.Join(checks.Root(), "demo", "allround.yaml"), model)
+	if code != 0 {
+		t.Fatalf("%d: %s", code, errs)
+	}
+	var q struct {
+		Lines []struct {
+			Options []struct{ Machine string }
+		}
+	}
+	if err := json.Unmarshal([]byte(out), &q); err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]bool{}
+	for _, o := range q.Lines[0].Options {
+		seen[o.Machine] = true
+	}
+	for _, m := range []string{"plover", "avocet", "dipper", "ouzel", "sandpiper", "mould-shop"} {
+		if !seen[m] {
+			t.Errorf("%s is not offered", m)
+		}
+	}
+}
+
 func want(t *testing.T, m map[string]any, keys ...string) {
 	t.Helper()
 	for _, k := range keys {

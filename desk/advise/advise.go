@@ -51,7 +51,7 @@ type Refusal struct {
 // Envelope is the route's build box.
 func (r *Route) Envelope() (shop.Envelope, float64) {
 	if r.Machine != nil {
-		return r.Machine.Envelope, r.Machine.EdgeMM
+		return r.Machine.Room(), r.Machine.EdgeMM
 	}
 	return r.Offer.Envelope, 0
 }

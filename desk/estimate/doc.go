@@ -2,7 +2,8 @@
 //
 // One file a process family, closed physics over layer sums (no cm³ × factor): extrusion.go, jetting.go,
 // powder.go (laser and agent & heat), vat.go (laser and mask), metalbed.go, binder.go, casting.go; textbook.go is the
-// whole-build model for when only box and volume are known. motion.go is the mechanics of one move, packing.go how many
+// whole-build model for when only box and volume are known. way.go lays raster lines of a few cuts to learn how a head travels (profile.go and
+// props.go keep what it learnt); uncertain.go carries errors through sums by their sources; coefficients.go takes in what actuals said. motion.go is the mechanics of one move, packing.go how many
 // parts share a build, operations.go what people and baths do afterwards.
 //
 // Units: mm, mm², mm³, s, g, °C; minutes and hours only where the catalogue's field names say so.

@@ -28,6 +28,8 @@ type Factors struct {
 	Grams   float64 // on material (0 = 1)
 	SDPct   float64 // replaces the machine's spread if > 0
 	GramsSD float64 // per cent
+	// SharedPct is the share of the spread's variance that belongs to the machine (or material) and not to the single build; 0 = not known.
+	SharedPct float64
 }
 
 func one(f float64) float64 {
@@ -59,6 +61,21 @@ type Estimate struct {
 	DepthMM    float64 // support thickness a bath eats through
 	BoxL       float64 // litres of one part's box, for baths and ovens
 	Parts      []Why   // components, h
+
+	Hours       Uncertain // machine hours of the line's builds, errors by source
+	Grams       Uncertain // parts and supports of the line, errors by source
+	SupportKind string    // what is removed where the support is of the build material: anchor, post
+	Before      []Step    // work that comes before the build: masters, tools
+	Extra       []Extra   // what the line uses besides material: binder, silicone
+}
+
+// Extra is something used up besides material, with its cost in minor units.
+type Extra struct {
+	Name, Formula string
+	Value         float64
+	Unit          string
+	Minor         float64
+	Origin        string
 }
 
 func (l *Line) spreadPct() float64 {
@@ -107,22 +124,30 @@ func (l *Line) frame(e *Estimate) {
 // Of estimates the line with the physics of its machine's family; ok is false when the machine states none or the
 // part does not go on it.
 func Of(l Line) (Estimate, bool) {
-	if l.Packing.PerBuild <= 0 || l.Qty <= 0 || l.LayerMM <= 0 {
+	if l.Machine == nil || l.Qty <= 0 || l.Machine.Cast == nil && (l.Packing.PerBuild <= 0 || l.LayerMM <= 0) {
 		return Estimate{}, false
 	}
-	switch {
-	case l.Machine.MEX != nil:
-		return extrusion(&l), true
-	case l.Machine.MJT != nil:
-		return jetting(&l), true
-	case l.Machine.PBF != nil && l.Machine.PBF.Metal:
-		return metalBed(&l), true
-	case l.Machine.PBF != nil:
-		return powderBed(&l), true
-	case l.Machine.VPP != nil:
-		return vat(&l), true
+	var e Estimate
+	switch m := l.Machine; {
+	case m.MEX != nil:
+		e = extrusion(&l)
+	case m.MJT != nil:
+		e = jetting(&l)
+	case m.PBF != nil && m.PBF.Metal:
+		e = metalBed(&l)
+	case m.PBF != nil:
+		e = powderBed(&l)
+	case m.VPP != nil:
+		e = vat(&l)
+	case m.BJT != nil:
+		e = binderBed(&l)
+	case m.Cast != nil:
+		e = casting(&l)
+	default:
+		return Estimate{}, false
 	}
-	return Estimate{}, false
+	l.settle(&e)
+	return e, true
 }
 
 func hours(name, formula string, s float64, origin string) Why {

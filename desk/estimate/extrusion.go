@@ -1,8 +1,11 @@
 package estimate
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+	"sort"
 
 	"firstoff/shop"
 )
@@ -84,14 +87,36 @@ func (e Extrusion) direction(layer int) int {
 func (e Extrusion) Of(s *Stack, supported bool) Roads {
 	var r Roads
 	boxDiag := math.Sqrt(s.SizeMM.X * s.SizeMM.Y)
+	var ways ways
+	if s.profile != nil {
+		ways.inner, ways.skin, ways.core = s.profile.regionWays(e, math.Ceil(s.SkinMM/e.LayerMM-1e-9)*e.LayerMM)
+	}
+	if s.props != nil && supported {
+		ways.dense, ways.props = s.props.ways(e)
+		if e.M.BaseLayers > 0 {
+			ways.foot = s.props.base(e)
+		}
+	}
+	if ways.skin != nil {
+		ways.more = e.skinMisses(s, ways)
+	}
 	for i := range s.Layers {
-		e.layer(&r, &s.Layers[i], i, supported, boxDiag)
+		e.layer(&r, &s.Layers[i], i, supported, boxDiag, ways)
 	}
 	r.Layers = len(s.Layers)
 	if supported && e.M.BaseLayers > 0 && len(s.Layers) > 0 {
 		l := &s.Layers[0]
 		a := l.AreaMM2 + l.SupportMM2
 		for b := 0; b < e.M.BaseLayers; b++ {
+			if s.props != nil && len(s.props.foot[b&1]) > 0 {
+				w := ways.foot[b&1]
+				r.SupportS += w.sec
+				r.SupportMM += w.lengthMM
+				r.SupportMM3 += w.lengthMM * e.WidthMM * e.LayerMM
+				r.TravelS += w.stepS + w.jumpS
+				r.Starts += w.starts
+				continue
+			}
 			e.lines(&r, &r.SupportS, &r.SupportMM, &r.SupportMM3, a, math.Sqrt(a)*math.Max(1, l.Islands), 0, 1, e.VSupport)
 			r.Starts += math.Max(1, l.Islands)
 		}
@@ -184,19 +209,93 @@ func (e Extrusion) contourS(p float64, l *Layer) float64 {
 	return t + loss
 }
 
-func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box float64) {
+// ways are the sampled ways over a part's raster lines; nil ones are taken from layer sums.
+type ways struct {
+	inner, skin, core, dense, props *sampled
+	foot                            [2]way
+	more                            []miss
+}
+
+// miss is by how much the skin laid at a sampled height differs from what layer sums say, as a share of what lies inside the outline roads.
+type miss struct{ z, share float64 }
+
+// skinMisses holds the layer sums' skin to the sampled ways.
+func (e Extrusion) skinMisses(s *Stack, w ways) (out []miss) {
+	laid := map[float64]float64{}
+	for d := range w.skin.z {
+		for i, z := range w.skin.z[d] {
+			laid[z] = w.skin.ways[d][i].lengthMM
+		}
+	}
+	for d := range w.inner.z {
+		for i, z := range w.inner.z[d] {
+			k := int(z / e.LayerMM)
+			inner := w.inner.ways[d][i].lengthMM * e.WidthMM
+			if k < 0 || k >= len(s.Layers) || inner <= 0 {
+				continue
+			}
+			left := math.Min(inner, s.Layers[k].AreaMM2)
+			out = append(out, miss{z, (laid[z]*e.WidthMM - skinOf(&s.Layers[k], left)) / inner})
+		}
+	}
+	slices.SortFunc(out, func(a, b miss) int { return cmp.Compare(a.z, b.z) })
+	return out
+}
+
+// missAt is the miss of the sampled heights on both sides of z: the smaller where they agree in direction, none where they do not.
+func missAt(m []miss, z float64) float64 {
+	i := sort.Search(len(m), func(i int) bool { return m[i].z >= z })
+	if i == 0 || i == len(m) {
+		return 0
+	}
+	a, b := m[i-1].share, m[i].share
+	if a*b <= 0 {
+		return 0
+	}
+	if math.Abs(a) < math.Abs(b) {
+		return a
+	}
+	return b
+}
+
+// skinOf is the skin of a layer inside its outline roads, from layer sums: of the skin found, what lies under the outline roads is theirs,
+// beside leaning walls first, of flats by their share.
+func skinOf(l *Layer, left float64) float64 {
+	edge := math.Min(l.SkinEdgeMM2, l.SkinMM2)
+	flat := l.SkinMM2 - edge
+	band := l.AreaMM2 - left
+	under := math.Min(band, math.Min(edge, l.SkinBandMM2)+flat*band/math.Max(l.AreaMM2, 1e-9))
+	return math.Max(0, math.Min(left, l.SkinMM2-under))
+}
+
+func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box float64, ways ways) {
 	if l.AreaMM2 > 0 {
 		left, inset := e.contours(r, l)
+		if s := ways.inner; s != nil && left > 0 { // what walls too thin for all outline roads leave between them is laid along them
+			d := float64(e.M.Contours) * e.WidthMM
+			sums := outlineSums{l.AreaMM2, l.PerimeterMM, l.TurnMM}
+			in := math.Max(0, math.Min(left, s.insetLeft(e.direction(index), l.ZMM-e.LayerMM/2, l.AreaMM2, sums.inset(d), d, e.WidthMM)))
+			if gap := left - in; gap > 0.002*l.AreaMM2 {
+				r.ContourMM += gap / e.WidthMM
+				r.ContourS += gap / e.WidthMM / e.VContour
+				r.ModelMM3 += gap * e.LayerMM
+				left = in
+			}
+		}
 		if e.M.TravelMMS > 0 && l.Loops > 0 { // to each contour, then on to its inner ones
 			apart := l.SpreadMM
 			if apart == 0 {
 				apart = box
 			}
-			r.TravelS += l.Loops * RestS(0.45*apart/math.Sqrt(l.Loops), e.M.TravelMMS, e.Accel)
-			r.TravelS += l.Loops * float64(e.M.Contours-1) * RestS(e.WidthMM, e.M.TravelMMS, e.Accel)
+			jump := 0.45 * apart / math.Sqrt(l.Loops)
+			if l.OutlineJumpMM > 0 {
+				jump = l.OutlineJumpMM
+			}
+			r.TravelS += RestS(0.45*apart, e.M.TravelMMS, e.Accel) + (l.Loops-1)*float64(e.M.Contours)*RestS(jump, e.M.TravelMMS, e.Accel)
+			r.TravelS += float64(e.M.Contours-1) * RestS(e.WidthMM, e.M.TravelMMS, e.Accel)
 		}
 		if left > 0 {
-			e.fill(r, l, index, left, inset, box)
+			e.fill(r, l, index, left, inset, box, ways)
 		}
 	}
 	if supported && l.SupportMM2 > 0 {
@@ -216,8 +315,11 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 		}
 		// dense and sparse parts of one compact column both reach across most of it, those of a ragged one share it
 		part := math.Max(0.3, math.Min(0.55, 0.3+0.15*(ragged-1.5)))
-		for _, x := range []struct{ area, density float64 }{{inner, e.M.SupportPct / 100}, {l.SupportInterfaceMM2, 1}} {
-			if x.area <= 0 {
+		for _, x := range []struct {
+			area, density float64
+			way           *sampled
+		}{{inner, e.M.SupportPct / 100, ways.props}, {l.SupportInterfaceMM2, 1, ways.dense}} {
+			if x.area <= 0 || e.along(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, x.density, x.way, 2*(index&1), float64(index), e.VSupport) {
 				continue
 			}
 			e.lines(r, &r.SupportS, &r.SupportMM, &r.SupportMM3, x.area, across*math.Pow(x.area/l.SupportMM2, part), 0, x.density, e.VSupport)
@@ -231,55 +333,66 @@ func (e Extrusion) layer(r *Roads, l *Layer, index int, supported bool, box floa
 	r.StartS = r.Starts * e.M.StartS
 }
 
+// along adds raster lines of total length area·density/width driven as a sampled way was; false where there is no sample.
+func (e Extrusion) along(r *Roads, sec, length, vol *float64, area, density float64, s *sampled, dir int, z, v float64) bool {
+	if s == nil {
+		return false
+	}
+	total := area * density / e.WidthMM
+	w := s.at(dir, z, total)
+	if w.lengthMM <= 0 {
+		return false
+	}
+	f := total / w.lengthMM
+	*length += total
+	*vol += total * e.WidthMM * e.LayerMM
+	// a region larger than the sampled one has longer lines as well as more of them
+	g := math.Sqrt(f)
+	*sec += total/v + (w.sec-w.lengthMM/v)*g
+	r.TravelS += g*w.stepS + math.Min(1, g)*w.jumpS
+	r.Starts += math.Min(1, g) * w.starts
+	return true
+}
+
 // fill lays what lies inside the outline roads: solid skin where air is near above or below, sparse lines elsewhere.
-func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64) {
+func (e Extrusion) fill(r *Roads, l *Layer, index int, left, inset, box float64, ways ways) {
 	k := e.direction(index)
+	z := l.ZMM - e.LayerMM/2
 	holes := l.Loops - l.Islands
 	full := math.Max(l.Across[k]-2*inset*(l.Islands-holes), left/math.Max(box*1.5, 1))
 	steps := 0.0
 	if l.Across[k] > 0 {
 		steps = l.Steps[k] * full / l.Across[k]
 	}
-	chains := func(n float64) { // runs of lines laid without lifting off
+	lines := func(sec, length *float64, area, across, density float64, s *sampled) {
+		if area <= 0 || e.along(r, sec, length, &r.ModelMM3, area, density, s, k, z, e.VFill) {
+			return
+		}
+		e.lines(r, sec, length, &r.ModelMM3, area, across, steps*across/full, density, e.VFill)
+		n := startsMidway + startsBranch*(math.Max(l.Loops, 1)-1) // runs of lines laid without lifting off
 		r.Starts += n
 		if e.M.TravelMMS > 0 {
 			r.TravelS += n * RestS(0.4*math.Sqrt(l.AreaMM2/math.Max(n, l.Islands)), e.M.TravelMMS, e.Accel)
 		}
 	}
-	runs := startsMidway + startsBranch*(math.Max(l.Chains[k], l.Loops)-1)
 	if e.Solid {
-		e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, left, full, steps, 1, e.VFill)
-		chains(runs)
+		lines(&r.SkinS, &r.SkinMM, left, full, 1, ways.inner)
 		return
 	}
-	// of the skin found, what lies under the outline roads is theirs: beside leaning walls first, of flats by their share
-	edge := math.Min(l.SkinEdgeMM2, l.SkinMM2)
-	flat := l.SkinMM2 - edge
-	band := l.AreaMM2 - left
-	under := math.Min(band, math.Min(edge, l.SkinBandMM2)+flat*band/l.AreaMM2)
-	skin := math.Max(0, math.Min(left, l.SkinMM2-under))
+	skin := skinOf(l, left)
+	if skin < 0.98*left {
+		skin = math.Max(0, math.Min(left, skin+missAt(ways.more, z)*left))
+	}
+	if ways.skin != nil && skin < 0.05*left && ways.skin.none(z) {
+		skin = 0
+	}
 	sparse := left - skin
 	if skin > 0.995*left {
-		skin, sparse = left, 0
-	}
-	if sparse > 0 {
-		core := full * math.Sqrt(sparse/left)
-		e.lines(r, &r.SparseS, &r.SparseMM, &r.ModelMM3, sparse, core, steps*core/full, e.Infill, e.VFill)
-		chains(runs)
-		if skin > 0 {
-			around := 0.0
-			if l.SkinEdgeMM2 > l.SkinBandMM2 {
-				around = math.Min(edge/math.Max(l.SkinMM2, 1e-9), 1) * l.Sloped[k] * (full + core)
-			}
-			around += full * math.Sqrt(math.Max(0, skin-math.Max(0, edge-l.SkinBandMM2))/left)
-			around = math.Max(around, skin/math.Max(box*1.5, 1))
-			e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, skin, around, steps*around/full, 1, e.VFill)
-			chains(runs * (0.6 + l.Sloped[k]))
-		}
+		lines(&r.SkinS, &r.SkinMM, left, full, 1, ways.inner)
 		return
 	}
-	e.lines(r, &r.SkinS, &r.SkinMM, &r.ModelMM3, skin, full, steps, 1, e.VFill)
-	chains(runs)
+	lines(&r.SparseS, &r.SparseMM, sparse, full*math.Sqrt(sparse/left), e.Infill, ways.core)
+	lines(&r.SkinS, &r.SkinMM, skin, math.Max(full*math.Sqrt(skin/left), skin/math.Max(box*1.5, 1)), 1, ways.skin)
 }
 
 // startsMidway: a head that goes to the nearest line begins in the middle of a region as often as at its end, and comes back for the rest.

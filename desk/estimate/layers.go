@@ -20,13 +20,10 @@ type Layer struct {
 	// Steps is what the ways from the end of one raster line to the next come to, by direction: half the sum of √(len·|dn|) over the
 	// contour's pieces, so that all steps of rest-to-rest moves at acceleration a take 2·Steps/√(pitch·a). 0 = not measured.
 	Steps [4]float64
-	// Chains is in how many runs a head can lay the raster lines without lifting, by direction: one for a convex region, one more for
-	// each hole or arm. 0 = taken from loops.
-	Chains [4]float64
 	// SpreadMM is the side of a square as large as the box around the layer's contours: how far apart its roads lie. 0 = the part's.
 	SpreadMM float64
-	// Sloped is the share of Across whose wall leans enough for its skin to reach past the outline roads.
-	Sloped [4]float64
+	// OutlineJumpMM is the mean way from one outline to the next; 0 = taken from SpreadMM.
+	OutlineJumpMM float64
 	// SkinEdgeMM2 is the skin under leaning walls (length × how far the skin reaches in), SkinBandMM2 the part of it under the outline roads.
 	SkinEdgeMM2, SkinBandMM2 float64
 	// Corners counts contour corners by turning angle: Corners[k] for turns within 7.5° of k·15°; k = 0 (smooth) is not counted.
@@ -49,10 +46,12 @@ type Stack struct {
 	VolumeMM3  float64
 	SurfaceMM2 float64
 	Pose       r3.Quat
-	SupportMM3 float64 // columns under overhangs
-	ContactMM2 float64 // part surface that touches support
-	DepthMM    float64 // mean height of support columns: what a bath must eat through
-	SideMM2    float64 // the perimeter integrated over height: surface area weighted by the horizontal part of its normal
+	SupportMM3 float64  // columns under overhangs
+	ContactMM2 float64  // part surface that touches support
+	DepthMM    float64  // mean height of support columns: what a bath must eat through
+	profile    *Profile // of the pose; nil: roads are taken from layer sums alone
+	props      *props   // supports at a sample of layers; nil: none
+	SideMM2    float64  // the perimeter integrated over height: surface area weighted by the horizontal part of its normal
 }
 
 // Height is the posed height in mm.

@@ -2,7 +2,7 @@ package estimate
 
 import "fmt"
 
-// MetalBedS is N·recoat + V/(v·h·t) (handbook B24) with the machine's lasers and real share.
+// metalBed is N·recoat + V/(v·h·t) (handbook B24) with the machine's lasers and real share.
 func metalBed(l *Line) Estimate {
 	var e Estimate
 	l.frame(&e)
@@ -12,7 +12,14 @@ func metalBed(l *Line) Estimate {
 	full, last := builds(l.Qty, e.PerBuild)
 	sup := 0.0
 	if l.Process == nil || l.Process.NeedsSupport {
-		sup = s.SupportMM3 * 0.15 // anchors: thin walls and pins, common practice
+		pct := p.SupportPct
+		if pct == 0 {
+			pct = 15 // anchors: thin walls and pins, common practice
+		}
+		sup = s.SupportMM3 * pct / 100
+		if s.ContactMM2 > 0 || s.SupportMM3 > 0 {
+			e.SupportKind = "anchor"
+		}
 	}
 	contour := ContourMM(s, l.LayerMM)
 	buildOf := func(n int) float64 {

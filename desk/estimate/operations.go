@@ -12,9 +12,10 @@ import (
 // Route is which operations a line needs besides its build.
 type Route struct {
 	Process string // process code
-	Support string // kind of support used: breakaway, soluble, gel; empty = none
+	Support string // kind of support used: breakaway, soluble, gel, anchor, post; empty = none
 	Finish  string // "" = as built
 	Inspect string // "" = visual
+	Inserts int    // threaded inserts a part takes
 }
 
 // Work is one operation of a route with its amounts for the whole line.
@@ -48,6 +49,8 @@ func Applies(o *shop.Operation, r Route) bool {
 		return of == r.Support && r.Support != ""
 	case "finish":
 		return of == r.Finish && r.Finish != ""
+	case "insert":
+		return r.Inserts > 0
 	case "inspect":
 		level := r.Inspect
 		if level == "" {
@@ -85,11 +88,15 @@ func Operations(cat *shop.Catalogue, r Route, e *Estimate, qty int) []Work {
 		case "support":
 			cm2 = e.SupportMM2 / 100
 		}
-		w.HandsS = 60 * (o.SetUpMin*float64(w.Batches) + q*(o.PartMin+o.PerCM2Min*cm2))
+		each := o.PartMin
+		if o.When == "insert" {
+			each *= float64(r.Inserts)
+		}
+		w.HandsS = 60 * (o.SetUpMin*float64(w.Batches) + q*(each+o.PerCM2Min*cm2))
 		w.ResourceH = float64(w.Batches) * (o.ElapsedH + o.PerMMElapsedH*e.DepthMM)
 		w.ElapsedS = w.ResourceH * 3600
 		w.Consumables = o.MaterialFixedMinor*float64(w.Batches) + o.MaterialMinorPerCM2*cm2*q
-		w.Formula = fmt.Sprintf("%.4g min set-up × %d + %d × (%.4g min", o.SetUpMin, w.Batches, qty, o.PartMin)
+		w.Formula = fmt.Sprintf("%.4g min set-up × %d + %d × (%.4g min", o.SetUpMin, w.Batches, qty, each)
 		if o.PerCM2Min > 0 {
 			w.Formula += fmt.Sprintf(" + %.4g min/cm² × %.1f cm²", o.PerCM2Min, cm2)
 		}
@@ -118,7 +125,7 @@ func (e *Estimate) BuildSteps(m *shop.Machine, spreadPct float64) []Step {
 		return nil
 	}
 	groups := min(n, 20)
-	var out []Step
+	out := append([]Step(nil), e.Before...)
 	for g := 0; g < groups; g++ {
 		k := float64(n) / float64(groups)
 		el := e.BuildS.Mean / float64(n) * k

@@ -63,17 +63,21 @@ func Rows(p Piece, m *shop.Machine, qty int) Packing {
 		}
 		return int(math.Floor((room-2*e+g)/(b+g) + 1e-9))
 	}
+	size := p.SizeMM
+	if m.BJT != nil { // green parts
+		size = size.Mul(m.BJT.Growth())
+	}
 	for _, turned := range []bool{false, true} {
-		bx, by := p.SizeMM.X, p.SizeMM.Y
+		bx, by := size.X, size.Y
 		if turned {
 			bx, by = by, bx
 		}
 		k := Packing{Turned: turned, StepX: bx + g, StepY: by + g, Columns: fit(m.Envelope.X, bx), Rows: fit(m.Envelope.Y, by), Levels: 1}
-		if m.Envelope.Z+1e-9 < p.SizeMM.Z {
+		if m.Envelope.Z+1e-9 < size.Z {
 			continue
 		}
-		if m.PBF != nil && !m.PBF.Metal {
-			k.Levels = max(1, fit(m.Envelope.Z, p.SizeMM.Z))
+		if m.PBF != nil && !m.PBF.Metal || m.BJT != nil {
+			k.Levels = max(1, fit(m.Envelope.Z, size.Z))
 		}
 		k.PerBuild = k.Columns * k.Rows * k.Levels
 		if m.PBF != nil && !m.PBF.Metal && m.PBF.PackPct > 0 && p.VolumeMM3 > 0 && k.PerBuild > 1 {

@@ -33,6 +33,7 @@ type Why struct {
 	Name    string       `json:"name"`
 	Formula string       `json:"formula,omitempty"`
 	Value   float64      `json:"value,omitempty"`
+	SD      float64      `json:"sd,omitempty"` // one standard deviation, where the quantity is uncertain
 	Unit    string       `json:"unit,omitempty"`
 	Amount  money.Amount `json:"amount_minor,omitempty"`
 	Origin  string       `json:"origin,omitempty"`

@@ -2,6 +2,7 @@ package estimate
 
 import (
 	"math"
+	"sort"
 
 	"firstoff/geom/cores"
 	"firstoff/geom/mesh"
@@ -16,7 +17,7 @@ type Cut struct {
 	SkinMM          float64 // skins are found for this thickness
 	InterfaceLayers int
 	Supported       bool     // find supports at all
-	Roads           bool     // roads are wanted: extents across raster lines
+	Roads           bool     // roads are wanted: the ways of raster lines
 	BandMM          float64  // how far in the outline roads reach
 	Profile         *Profile // of this pose; nil: taken here when Roads are wanted
 }
@@ -39,15 +40,26 @@ func FromMesh(m *mesh.Mesh, meas mesh.Measures, pose r3.Quat, layers []float64, 
 		if c.SkinMM > 0 {
 			o.SkinLayers = int(math.Ceil(c.SkinMM/t - 1e-9))
 		}
+		var p *props
+		if c.Roads && o.SelfSupportDeg > 0 {
+			p = &props{}
+			o.Look, o.Shown = p.look, shown
+		}
 		sum, err := solid.Summarise(m, pose, t, o)
 		if err != nil {
 			return nil, err
 		}
 		s := FromSummary(sum, meas, pose)
+		if p != nil {
+			sort.Slice(p.at, func(i, j int) bool { return p.at[i].layer < p.at[j].layer })
+			p.layers = len(s.Layers)
+			s.props = p
+		}
 		s.SkinMM = c.SkinMM
 		if c.Roads {
-			s.measureAcross(m, pose, math.Ceil(c.SkinMM/t-1e-9)*t, c.BandMM)
+			s.measureEdges(m, pose, math.Ceil(c.SkinMM/t-1e-9)*t, c.BandMM)
 			c.Profile.apply(s)
+			s.profile = c.Profile
 		}
 		out[i] = s
 	}
@@ -81,15 +93,8 @@ func FromSummary(sum *solid.Summary, meas mesh.Measures, pose r3.Quat) *Stack {
 	return s
 }
 
-// acrossSums are one layer's sums while facets are gone through.
-type acrossSums struct {
-	across, steps, sloped [4]float64
-	edge, band            float64
-}
-
-// measureAcross finds, facet by facet, how each layer's contours run across raster lines at 0, 45, 90 and 135°, and how far skins of
-// the given thickness reach in under leaning walls, beside outline roads of the given band.
-func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat, skin, band float64) {
+// measureEdges finds, facet by facet, how far skins of the given thickness reach in under leaning walls, beside outline roads of the given band.
+func (s *Stack) measureEdges(m *mesh.Mesh, pose r3.Quat, skin, band float64) {
 	n := len(s.Layers)
 	if n == 0 {
 		return
@@ -98,11 +103,18 @@ func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat, skin, band float64) {
 	zmin, h := box.Min.Z, s.LayerMM
 	nf := m.Facets()
 	grain := max(1<<15, (nf+7)/8)
-	sums := make([][]acrossSums, cores.Pieces(nf, grain))
+	sums := make([][][2]float64, cores.Pieces(nf, grain))
 	cores.Each(nf, grain, func(piece, from, to int) {
-		acc := make([]acrossSums, n)
+		acc := make([][2]float64, n)
 		for f := from; f < to; f++ {
 			a, b, c := 3*int(m.Tri[3*f]), 3*int(m.Tri[3*f+1]), 3*int(m.Tri[3*f+2])
+			ux, uy, uz := pos[b]-pos[a], pos[b+1]-pos[a+1], pos[b+2]-pos[a+2]
+			wx, wy, wz := pos[c]-pos[a], pos[c+1]-pos[a+1], pos[c+2]-pos[a+2]
+			nx, ny, nz := uy*wz-uz*wy, uz*wx-ux*wz, ux*wy-uy*wx
+			flat := math.Sqrt(nx*nx + ny*ny)
+			if flat == 0 || nz == 0 {
+				continue
+			}
 			// lowest first
 			if pos[b+2] < pos[a+2] {
 				a, b = b, a
@@ -121,22 +133,8 @@ func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat, skin, band float64) {
 			if k >= n || zmin+(float64(k)+0.5)*h >= zc {
 				continue
 			}
-			// every cut of the facet runs along one direction: across and steps are its length times constants
-			ux, uy, uz := pos[b]-pos[a], pos[b+1]-pos[a+1], zb-za
-			wx, wy, wz := pos[c]-pos[a], pos[c+1]-pos[a+1], zc-za
-			nx, ny, nz := uy*wz-uz*wy, uz*wx-ux*wz, ux*wy-uy*wx
-			flat := math.Sqrt(nx*nx + ny*ny)
-			if flat == 0 {
-				continue
-			}
-			sx, sy := math.Abs(nx/flat), math.Abs(ny/flat)
-			// the cut runs along (−ny, nx)/flat
-			d := [4]float64{sx, math.Abs(nx+ny) / flat / math.Sqrt2, sy, math.Abs(nx-ny) / flat / math.Sqrt2}
-			var r [4]float64
-			for i := range d {
-				r[i] = math.Sqrt(d[i])
-			}
 			reach := skin * math.Abs(nz) / flat
+			least := math.Min(reach, band)
 			for ; k < n; k++ {
 				z := zmin + (float64(k)+0.5)*h
 				if z >= zc {
@@ -153,43 +151,19 @@ func (s *Stack) measureAcross(m *mesh.Mesh, pose r3.Quat, skin, band float64) {
 					qx, qy = pos[b]+u*(pos[c]-pos[b]), pos[b+1]+u*(pos[c+1]-pos[b+1])
 				}
 				l := math.Sqrt((qx-px)*(qx-px) + (qy-py)*(qy-py))
-				w := &acc[k]
-				for i := range d {
-					w.across[i] += l * d[i]
-					w.steps[i] += l * r[i]
-				}
-				if reach > band {
-					for i := range d {
-						w.sloped[i] += l * d[i]
-					}
-				}
-				w.edge += l * reach
-				w.band += l * math.Min(reach, band)
+				acc[k][0] += l * reach
+				acc[k][1] += l * least
 			}
 		}
 		sums[piece] = acc
 	})
 	for k := range s.Layers {
-		var t acrossSums
-		for _, acc := range sums {
-			x := &acc[k]
-			for i := range t.across {
-				t.across[i] += x.across[i]
-				t.steps[i] += x.steps[i]
-				t.sloped[i] += x.sloped[i]
-			}
-			t.edge += x.edge
-			t.band += x.band
-		}
 		l := &s.Layers[k]
-		for i := range t.across {
-			l.Across[i], l.Steps[i] = t.across[i]/2, t.steps[i]/2
-			l.Sloped[i] = 0
-			if t.across[i] > 0 {
-				l.Sloped[i] = t.sloped[i] / t.across[i]
-			}
+		l.SkinEdgeMM2, l.SkinBandMM2 = 0, 0
+		for _, acc := range sums {
+			l.SkinEdgeMM2 += acc[k][0]
+			l.SkinBandMM2 += acc[k][1]
 		}
-		l.SkinEdgeMM2, l.SkinBandMM2 = t.edge, t.band
 	}
 }
 

@@ -47,8 +47,17 @@ func vat(l *Line) Estimate {
 	e.Layers = layers
 	full, last := builds(l.Qty, e.PerBuild)
 	cd := l.LayerMM + v.OvercureMM
-	grid := 0.12 // share of the support columns that is resin: posts and tips, common practice
-	sup := s.SupportMM3 * grid
+	pct, drain := v.SupportPct, v.DrainPct
+	if pct == 0 {
+		pct = 12 // share of the support columns that is resin: posts and tips, common practice
+	}
+	if drain == 0 {
+		drain = 7 // 5–10 % drains off with the parts, common practice
+	}
+	sup := s.SupportMM3 * pct / 100
+	if sup > 0 {
+		e.SupportKind = "post"
+	}
 	fixed := (m.WarmUpH+m.CoolDownH)*3600 + l.Factor.FixedS
 	var what string
 	var buildOf func(n int) float64
@@ -85,7 +94,7 @@ func vat(l *Line) Estimate {
 	q := float64(l.Qty)
 	e.PartG = Within(s.VolumeMM3*density(l.Material)*one(l.Factor.Grams), l.gramsPct())
 	e.SupportG = Within(sup*density(l.Material), 15)
-	e.StockG = e.PartG.Along(e.SupportG).Times(q * 1.07).Along(Sure(m.PurgeG * float64(e.Builds))) // 5–10 % drains off with the parts, common practice
+	e.StockG = e.PartG.Along(e.SupportG).Times(q * (1 + drain/100)).Along(Sure(m.PurgeG * float64(e.Builds)))
 	e.SupportMM2 = s.ContactMM2
 	nb := float64(e.Builds)
 	e.Parts = []Why{

@@ -11,7 +11,7 @@ import (
 // choose finds the pose in which a machine makes the part cheapest, from what candidates are known by: box, overhang, columns to
 // the plate. The layers of the winner are cut afterwards.
 func (e *Evaluator) choose(m *shop.Machine, p *shop.Process, cat *shop.Catalogue) *posed {
-	k := poseKey{m.ID, p.Code, m.Envelope, m.EdgeMM}
+	k := poseKey{m.ID, p.Code, m.Room(), m.EdgeMM}
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if got := e.poses[k]; got != nil {
@@ -20,7 +20,7 @@ func (e *Evaluator) choose(m *shop.Machine, p *shop.Process, cat *shop.Catalogue
 	best, at := math.Inf(1), -1
 	for i := range e.cands {
 		c := &e.cands[i]
-		if !c.fits(m.Envelope, m.EdgeMM) {
+		if !c.fits(m.Room(), m.EdgeMM) {
 			continue
 		}
 		if v := e.roughCost(c, m, p, cat); v < best*(1-1e-9) {
@@ -30,7 +30,7 @@ func (e *Evaluator) choose(m *shop.Machine, p *shop.Process, cat *shop.Catalogue
 	got := &posed{}
 	if at >= 0 {
 		got.pose, got.ok = e.cands[at], true
-		if a, ok := got.turnToFit(m.Envelope, m.EdgeMM); ok && a != 0 {
+		if a, ok := got.turnToFit(m.Room(), m.EdgeMM); ok && a != 0 {
 			q := r3.AxisAngle(r3.Vec{Z: 1}, a).Times(got.q).Unit()
 			got.pose = e.out.as(q)
 		}
@@ -79,7 +79,7 @@ func (e *Evaluator) roughCost(c *pose, m *shop.Machine, p *shop.Process, cat *sh
 		a, _, _ := estimate.JetS(m.MJT, c.size.X, c.size.Y, c.size.Z, t)
 		b, _, _ := estimate.JetS(m.MJT, c.size.Y, c.size.X, c.size.Z, t)
 		return math.Min(a, b)*rate + columns*m.MJT.GridPct/100*supPrice + removal*0.2
-	case m.PBF != nil && !m.PBF.Metal:
+	case m.PBF != nil && !m.PBF.Metal, m.BJT != nil:
 		return c.size.X*c.size.Y*c.size.Z + 0.1*c.size.Z*c.size.Z // least box in the bed, then low
 	case m.PBF != nil:
 		return layers*m.PBF.RecoatS*rate + columns*0.15*supPrice + removal*4

@@ -122,7 +122,9 @@ func (w *walk) made(r *advise.Route) error {
 		return nil
 	}
 	layers := m.LayersMM
-	if w.s.LayerMM > 0 {
+	if m.Cast != nil {
+		layers = []float64{0}
+	} else if w.s.LayerMM > 0 {
 		layers = only(m.LayersMM, w.s.LayerMM)
 		if layers == nil {
 			w.refuse(r, "", 0, "layer_asked", fmt.Sprintf("%s does not build layers of %g mm.", m.Name, w.s.LayerMM), "Leave the layer height open.")
@@ -157,8 +159,8 @@ func (w *walk) made(r *advise.Route) error {
 			w.refuse(r, "", t, "too_flat", fmt.Sprintf("The part is %.3f mm high as laid, less than a layer of %g mm.", st.SizeMM.Z, t), "A thinner layer, or a thicker part.")
 			continue
 		}
-		if st.SizeMM.Z > m.Envelope.Z+0.02 {
-			w.refuse(r, "", t, "envelope", fmt.Sprintf("The part stands %.1f mm high; %s builds %.1f mm.", st.SizeMM.Z, m.Name, m.Envelope.Z), "Split it, or choose a larger machine.")
+		if st.SizeMM.Z > m.Room().Z+0.02 {
+			w.refuse(r, "", t, "envelope", fmt.Sprintf("The part stands %.1f mm high; %s builds %.1f mm.", st.SizeMM.Z, m.Name, m.Room().Z), "Split it, or choose a larger machine.")
 			continue
 		}
 		pack := w.s.Packer(estimate.Piece{SizeMM: st.SizeMM, VolumeMM3: st.VolumeMM3, Mesh: w.e.mesh, Pose: chosen.q}, m, w.j.Qty)
@@ -219,8 +221,10 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 	kind := ""
 	if sup != nil && (est.SupportG.Mean > 0 || m.MEX != nil && m.MEX.BaseLayers > 0) {
 		kind = sup.Support
+	} else if sup == nil {
+		kind = est.SupportKind
 	}
-	route := estimate.Route{Process: p.Code, Support: kind, Finish: w.j.Requirement.Finish, Inspect: w.j.Requirement.Inspect}
+	route := estimate.Route{Process: p.Code, Support: kind, Finish: w.j.Requirement.Finish, Inspect: w.j.Requirement.Inspect, Inserts: w.j.Requirement.Inserts}
 	works := estimate.Operations(w.cat, route, &est, q)
 	loaded := holds(m, strings.Split(r.Material.ID, "+")) && (sup == nil || slices.Contains(m.Loaded, sup.ID))
 	change := 0.0
@@ -318,7 +322,7 @@ func (w *walk) bought(r *advise.Route) {
 	box := j.Facts.OrientedMM[0] * j.Facts.OrientedMM[1] * j.Facts.OrientedMM[2]
 	g := j.Facts.VolumeMM3 / 1000 * r.Material.DensityGCM3
 	est := estimate.Estimate{SurfaceMM2: j.Facts.AreaMM2, BoxL: box / 1e6, PartG: estimate.Within(g, 3)}
-	works := estimate.Operations(w.cat, estimate.Route{Process: r.Process.Code, Finish: j.Requirement.Finish, Inspect: j.Requirement.Inspect}, &est, j.Qty)
+	works := estimate.Operations(w.cat, estimate.Route{Process: r.Process.Code, Finish: j.Requirement.Finish, Inspect: j.Requirement.Inspect, Inserts: j.Requirement.Inserts}, &est, j.Qty)
 	b := price.Bought{Cat: w.cat, Partner: r.Partner, Offer: o, Process: r.Process, Qty: j.Qty, VolumeMM3: j.Facts.VolumeMM3, AreaMM2: j.Facts.AreaMM2, BoxMM3: box, PartG: g, Works: works}
 	pr := price.Of(b.Sheet())
 	days := b.Days()

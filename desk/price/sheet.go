@@ -87,6 +87,13 @@ func (d Made) Sheet() Sheet {
 			Origin: string(sup.Origin), Minor: g / 1000 * float64(sup.PricePerKg), Spent: true,
 			Parts: []estimate.Why{{Name: "one part", Value: e.SupportG.Mean, Unit: "g"}}})
 	}
+	for _, b := range e.Before { // masters and tools
+		rate, from := skillRate(r, b.Skill)
+		s.Items = append(s.Items, handsItem("hands", b.Name, fmt.Sprintf("%.4g min", b.HandsS/60), b.HandsS, rate, from, false))
+	}
+	for _, x := range e.Extra {
+		s.Items = append(s.Items, Item{Block: "material", Name: x.Name, Formula: x.Formula, Value: x.Value, Unit: x.Unit, Origin: x.Origin, Minor: x.Minor, Spent: x.Name != "pattern"})
+	}
 	s.Items = append(s.Items, WorkItems(cat, d.Works)...)
 	s.Items = append(s.Items, packing(cat, e.PartG.Mean*float64(q))...)
 	return s

@@ -3,6 +3,7 @@ package solid
 import (
 	"math"
 	"math/bits"
+	"sync"
 
 	"firstoff/fault"
 	"firstoff/geom/cores"
@@ -18,6 +19,10 @@ type Options struct {
 	SkinLayers      int     // a layer is skin where any of that many layers above (top) or below (bottom) is missing
 	InterfaceLayers int     // support this many layers under or over the part counts as interface; 0 means 1
 	Cell            float64 // width of the bit cells, mm; 0: chosen from the part's size (AutoCell)
+	// Look is shown every layer whose number Shown says: part, all supports, and those within the interface layers, as planes of bits that hold
+	// only during the call. Several layers may be shown at once by different goroutines. Only asked when supports are.
+	Look  func(k int, part, support, iface []uint64, g *Grid)
+	Shown func(k, layers int) bool
 }
 
 // LayerSummary is what an estimator needs of one layer. Contour figures are exact: of the region enclosed by the winding
@@ -121,6 +126,23 @@ func SummariseAll(m *mesh.Mesh, pose r3.Quat, layers []float64, o Options) ([]*S
 	return out, nil
 }
 
+// planes are buffers of bits used again: one part after another is summarised in many layer heights.
+var planes sync.Pool
+
+// take gives n words, not cleared.
+func take(n int) []uint64 {
+	if p, _ := planes.Get().(*[]uint64); p != nil && cap(*p) >= n {
+		return (*p)[:n]
+	}
+	return make([]uint64, n)
+}
+
+func give(used ...[]uint64) {
+	for _, u := range used {
+		planes.Put(&u)
+	}
+}
+
 // slab is a run of layers held as bits: part planes low..high-1 and support planes of the layers being worked on.
 type slab struct {
 	g         *Grid
@@ -165,9 +187,10 @@ func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
 	b := &slab{g: &g, empty: make([]uint64, g.PlaneWords())}
 	n := g.PlaneWords()
 	per := min(L, max(leastSlab, min(slabLayers, slabWords/n)))
-	b.part = make([]uint64, (per+2*reach)*n)
+	b.part = take((per + 2*reach) * n) // cleared by shift
 	b.rows = make([]filled, per+2*reach)
-	b.support = make([]uint64, (per+1)*n)
+	b.support = take((per + 1) * n) // cleared by columns
+	defer give(b.part, b.support)
 	var off, seeds []int32
 	if over != nil {
 		off, seeds = over.byLayer(L, g.Layer)
@@ -206,7 +229,7 @@ func summarise(s *section.Slicer, g Grid, over *overhang, o Options) *Summary {
 			b.columns(from, to, L, off, seeds, islandReach(g, o.SelfSupportDeg))
 			cores.Each(to-from, 4, func(_, lo, hi int) {
 				for k := from + lo; k < from+hi; k++ {
-					b.measureSupport(k, iface, &tallies[k])
+					b.measureSupport(k, iface, &tallies[k], o.Look != nil && o.Shown(k, L), o.Look)
 				}
 			})
 		}
@@ -362,9 +385,10 @@ func near(row []uint64, i, reach int) uint64 {
 	return out
 }
 
-// measureSupport counts a layer's support cells.
-func (b *slab) measureSupport(k, iface int, t *tally) {
+// measureSupport counts a layer's support cells and shows them if asked.
+func (b *slab) measureSupport(k, iface int, t *tally, show bool, look func(k int, part, support, iface []uint64, g *Grid)) {
 	s := b.supports(k)
+	whole := s
 	g := b.g
 	lo, hi := 0, len(s)
 	for lo < hi && s[lo] == 0 {
@@ -374,6 +398,9 @@ func (b *slab) measureSupport(k, iface int, t *tally) {
 		hi--
 	}
 	if lo == hi {
+		if show {
+			look(k, b.plane(k), whole, whole, g)
+		}
 		return
 	}
 	rl, rh := lo/g.Stride, (hi-1)/g.Stride+1
@@ -384,6 +411,10 @@ func (b *slab) measureSupport(k, iface int, t *tally) {
 	var more [][]uint64
 	for d := 2; d <= iface; d++ {
 		more = append(more, b.plane(k + d)[lo:hi], b.plane(k - d)[lo:hi])
+	}
+	var near []uint64
+	if show {
+		near = make([]uint64, len(whole))
 	}
 	for i, x := range s {
 		if x == 0 {
@@ -397,6 +428,12 @@ func (b *slab) measureSupport(k, iface int, t *tally) {
 		t.contact += bits.OnesCount64(x & up[i])
 		t.landing += bits.OnesCount64(x & down[i])
 		t.iface += bits.OnesCount64(x & close)
+		if show {
+			near[lo+i] = x & close
+		}
+	}
+	if show {
+		look(k, b.plane(k), whole, near, g)
 	}
 }
 

@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"firstoff/checks"
-	"firstoff/demo"
 	"firstoff/desk/estimate"
 	"firstoff/geom/geomtest"
 	"firstoff/geom/r3"
@@ -21,7 +20,9 @@ func plain(t, w float64) estimate.Extrusion {
 func TestClosedForms(t *testing.T) {
 	near := func(what string, got, want float64) {
 		t.Helper()
-		if d := got/want - 1; math.Abs(d) > 0.005 {
+		d := got/want - 1
+		t.Logf("%-20s %12.6g  formula %12.6g  %+.4f %%", what, got, want, d*100)
+		if math.Abs(d) > 0.005 {
 			t.Errorf("%s: %.6g, the formula gives %.6g (%+.3f %%)", what, got, want, d*100)
 		}
 	}
@@ -135,5 +136,3 @@ func TestInset(t *testing.T) {
 		}
 	}
 }
-
-var _ = demo.Shop

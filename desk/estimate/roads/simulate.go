@@ -5,6 +5,7 @@ import (
 
 	"firstoff/desk/estimate"
 	"firstoff/geom/mesh"
+	"firstoff/geom/plane"
 	"firstoff/geom/r3"
 	"firstoff/geom/section"
 	"firstoff/geom/solid"
@@ -33,20 +34,9 @@ func Simulate(m *mesh.Mesh, pose r3.Quat, e estimate.Extrusion, selfSupportDeg f
 	n := sl.Layers()
 	contours := make([][][]pt, n)
 	sl.Each(func(i int, c *section.Contours) {
-		var out [][]pt
-		for k := 0; k < c.Len(); k++ {
-			src := c.Contour(k)
-			l := make([]pt, len(src))
-			for j, p := range src {
-				l[j] = pt{p.X, p.Y}
-			}
-			if l = simplify(l, 0.004); len(l) >= 3 {
-				out = append(out, l)
-			}
-		}
-		contours[i] = out
+		contours[i] = outlines(c)
 	})
-	var sup *solid.Solid
+	var sup, bits *solid.Solid
 	if selfSupportDeg > 0 {
 		sum, err := section.New(m, pose, e.LayerMM)
 		if err != nil {
@@ -56,7 +46,7 @@ func Simulate(m *mesh.Mesh, pose r3.Quat, e estimate.Extrusion, selfSupportDeg f
 		if err != nil {
 			return res, err
 		}
-		sup = solid.Supports(s, m, pose, selfSupportDeg)
+		sup, bits = solid.Supports(s, m, pose, selfSupportDeg), s
 		layerSupport(&res, e, sup, s)
 	}
 	head := pt{}
@@ -66,10 +56,46 @@ func Simulate(m *mesh.Mesh, pose r3.Quat, e estimate.Extrusion, selfSupportDeg f
 	}
 	res.Layers = n
 	if sup != nil && e.M.BaseLayers > 0 && n > 0 {
-		base(&res, e, contours[0], sup)
+		base(&res, e, sup, bits)
 	}
 	res.StartS = res.Starts * e.M.StartS
 	return res, nil
+}
+
+// outlines are a layer's contours, simplified; where shells run into each other, the outline of their union.
+func outlines(c *section.Contours) (out [][]pt) {
+	keep := func(l []pt) {
+		if l = simplify(l, 0.004); len(l) >= 3 {
+			out = append(out, l)
+		}
+	}
+	if c.Len() > 1 {
+		r := make(plane.Region, c.Len())
+		for k := range r {
+			for _, q := range c.Contour(k) {
+				r[k] = append(r[k], plane.MM(q.X, q.Y))
+			}
+		}
+		if u, ok := plane.UnionWithin(r, plane.Positive, 1<<19); ok && math.Abs(u.Area()-r.Area()) > 1e-6*math.Abs(r.Area()) {
+			for _, p := range u {
+				l := make([]pt, len(p))
+				for j, q := range p {
+					l[j] = pt{q.XMM(), q.YMM()}
+				}
+				keep(l)
+			}
+			return out
+		}
+	}
+	for k := 0; k < c.Len(); k++ {
+		src := c.Contour(k)
+		l := make([]pt, len(src))
+		for j, p := range src {
+			l[j] = pt{p.X, p.Y}
+		}
+		keep(l)
+	}
+	return out
 }
 
 // lay builds one layer's own roads.

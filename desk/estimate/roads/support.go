@@ -118,33 +118,15 @@ func rows(res *Result, e estimate.Extrusion, g *solid.Solid, plane []uint64, pit
 	res.drive(todo, head, e)
 }
 
-// base lays the layers of support under the part, full density over part and support.
-func base(res *Result, e estimate.Extrusion, first [][]pt, sup *solid.Solid) {
-	var a float64
-	for _, l := range first {
-		a += area(l)
+// base lays the layers of support under the part, full density over part and support of the first layer, along x and y in turn.
+func base(res *Result, e estimate.Extrusion, sup, part *solid.Solid) {
+	foot := make([]uint64, sup.PlaneWords())
+	for i, x := range part.Plane(0) {
+		foot[i] = x | sup.Plane(0)[i]
 	}
-	var n int
-	for _, x := range sup.Plane(0) {
-		n += bits.OnesCount64(x)
-	}
-	a += float64(n) * sup.Cell * sup.Cell
-	lo, hi := extentY(first)
-	across := hi - lo
-	if n > 0 || across <= 0 {
-		across = math.Max(across, math.Sqrt(a))
-	}
+	head := pt{}
 	for b := 0; b < e.M.BaseLayers; b++ {
-		w := e.WidthMM
-		lines := math.Max(1, across/w)
-		total := a / w
-		res.SupportMM += total
-		res.SupportMM3 += total * w * e.LayerMM
-		res.SupportS += lines * estimate.RestS(total/lines, e.VSupport, e.Accel)
-		if e.M.TravelMMS > 0 {
-			res.TravelS += (lines - 1) * estimate.RestS(w, e.M.TravelMMS, e.Accel)
-		}
-		res.Starts++
+		rows(res, e, sup, foot, e.WidthMM, b, &head)
 	}
 	res.Layers += e.M.BaseLayers
 }
