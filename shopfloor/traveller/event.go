@@ -19,6 +19,7 @@ const (
 	UseLot   Kind = "lot"      // a lot of material went into the pieces at this operation
 	Remake   Kind = "remake"   // scrapped pieces are made again
 	Withdraw Kind = "withdraw" // pieces are not wanted any more, or scrap is not made again
+	Reject   Kind = "reject"   // pieces turn out to be scrap, wherever they lie: after the last operation too
 	Correct  Kind = "correct"  // the event named in Voids never happened
 )
 
@@ -30,7 +31,7 @@ type Event struct {
 	Kind      Kind      `json:"kind"`
 	Good      int       `json:"good,omitempty"`
 	Scrap     int       `json:"scrap,omitempty"`
-	Pieces    []string  `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; Withdraw: by the number ordered; UseLot: those the lot is in. None named: see Fold
+	Pieces    []string  `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; Withdraw, Reject: by the number ordered or as they are; UseLot: those the lot is in. None named: see Fold
 	Goods     []string  `json:"goods,omitempty"`  // Finish: the good ones, when it is known which
 	Reason    string    `json:"reason,omitempty"` // why paused, scrapped, corrected
 	Note      string    `json:"note,omitempty"`
@@ -84,9 +85,9 @@ func (e Event) Check() error {
 		case len(e.Goods) > 0 && len(e.Goods) != e.Good:
 			return fault.New(fault.Invalid, "event_quantity", e.Traveller, "%d pieces are named as good but %d are counted.", len(e.Goods), e.Good)
 		}
-	case Withdraw:
+	case Withdraw, Reject:
 		if len(e.Pieces) == 0 || e.Reason == "" {
-			return fault.New(fault.Invalid, "reason_missing", "reason", "Say which pieces are withdrawn and why.")
+			return fault.New(fault.Invalid, "reason_missing", "reason", "Say which pieces, and why.")
 		}
 	case Note:
 		if e.Note == "" {

@@ -147,8 +147,8 @@ func (s *State) apply(t *Traveller, e Event) error {
 	if e.Kind == Remake {
 		return s.remake(t, e)
 	}
-	if e.Kind == Withdraw {
-		return s.withdraw(e)
+	if e.Kind == Withdraw || e.Kind == Reject {
+		return s.takeOut(e)
 	}
 	op := t.Operation(e.Op)
 	if op == nil {
@@ -282,8 +282,9 @@ func (s *State) remake(t *Traveller, e Event) error {
 	return nil
 }
 
-// withdraw takes the latest attempt of each piece named out of the work, wherever it lies.
-func (s *State) withdraw(e Event) error {
+// takeOut takes the latest attempt of each piece named out of the work, wherever it lies: withdrawn it is not wanted any more, rejected it
+// is scrap and may be made again.
+func (s *State) takeOut(e Event) error {
 	for _, id := range e.Pieces {
 		i := -1
 		for k := range s.Pieces {
@@ -291,19 +292,29 @@ func (s *State) withdraw(e Event) error {
 				i = k
 			}
 		}
-		if i < 0 {
+		switch {
+		case i < 0:
 			return fault.New(fault.NotFound, "piece_unknown", id, "This traveller has no piece %s.", id)
-		}
-		if s.Pieces[i].Away {
+		case s.Pieces[i].Away:
 			return fault.New(fault.Conflict, "withdrawn_already", id, "Piece %s was withdrawn already.", id)
+		case e.Kind == Reject && s.Pieces[i].Scrap:
+			return fault.New(fault.Conflict, "scrap_already", id, "Piece %s is scrap already.", id)
 		}
-		s.Pieces[i].Away = true
-		if at := s.Pieces[i].At; at <= len(s.Ops) && len(s.at(at)) == 0 { // nobody works on nothing
+		p := &s.Pieces[i]
+		if e.Kind == Reject {
+			p.Scrap = true
+			if p.At <= len(s.Ops) {
+				s.Ops[p.At-1].Scrap++
+			}
+		} else {
+			p.Away = true
+		}
+		if p.Reason == "" {
+			p.Reason = e.Reason
+		}
+		if at := p.At; at <= len(s.Ops) && len(s.at(at)) == 0 { // nobody works on nothing
 			s.Ops[at-1].stop(e.At)
 			s.Ops[at-1].Word = ""
-		}
-		if s.Pieces[i].Reason == "" {
-			s.Pieces[i].Reason = e.Reason
 		}
 	}
 	return nil

@@ -333,3 +333,48 @@ func FuzzAdmit(f *testing.F) {
 		s.Touches()
 	})
 }
+
+// A bad lot shows itself late: good pieces become scrap, are made again, and one that nobody wants any more is withdrawn.
+func TestRejectAndWithdraw(t *testing.T) {
+	tr := Traveller{ID: "T-1", Operations: []Operation{{No: 1, Code: "build"}, {No: 2, Code: "pack"}}, Pieces: []string{"a", "b", "c"}}
+	var es []Event
+	say := func(e Event) State {
+		t.Helper()
+		e.ID, e.Traveller, e.Who = fmt.Sprintf("device-%03d", len(es)), "T-1", "P"
+		s, fresh, err := Admit(tr, es, e)
+		if err != nil || !fresh {
+			t.Fatalf("%+v: %v", e, err)
+		}
+		es = append(es, e)
+		return s
+	}
+	refused := func(e Event, want string) {
+		t.Helper()
+		e.ID, e.Traveller = "device-999", "T-1"
+		if _, _, err := Admit(tr, es, e); err == nil || fault.Of(err).Code != want {
+			t.Errorf("%+v: %v, want %s", e, err, want)
+		}
+	}
+	say(Event{Op: 1, Kind: Finish, Good: 3})
+	say(Event{Op: 2, Kind: Finish, Good: 2})
+	refused(Event{Kind: Reject, Pieces: []string{"a"}}, "reason_missing")
+	refused(Event{Kind: Reject, Pieces: []string{"z"}, Reason: "x"}, "piece_unknown")
+	s := say(Event{Kind: Reject, Pieces: []string{"a", "c"}, Reason: "bad lot"})
+	if s.Good != 1 || s.Scrap != 2 || s.Word != Short || s.Pieces[0].Reason != "bad lot" || s.Ops[1].Waiting != 0 {
+		t.Fatalf("%+v", s)
+	}
+	refused(Event{Kind: Reject, Pieces: []string{"a"}, Reason: "again"}, "scrap_already")
+	s = say(Event{Kind: Remake})
+	if s.InWork != 2 || s.Ops[0].Waiting != 2 {
+		t.Fatalf("%+v", s)
+	}
+	s = say(Event{Kind: Withdraw, Pieces: []string{"c"}, Reason: "two will do"}) // its second attempt
+	if s.InWork != 1 || s.Away != 1 || s.Pieces[4].ID != "c.2" || !s.Pieces[4].Away {
+		t.Fatalf("%+v", s)
+	}
+	refused(Event{Kind: Withdraw, Pieces: []string{"c"}, Reason: "x"}, "withdrawn_already")
+	say(Event{Op: 1, Kind: Finish, Good: 1})
+	if s = say(Event{Op: 2, Kind: Finish, Good: 1}); s.Word != Done || s.Good != 2 {
+		t.Fatalf("%+v", s)
+	}
+}
