@@ -20,6 +20,8 @@ type Tree struct {
 	once   sync.Once // guards the cylinders, see discs
 	disc   []disc
 	discOf []uint32 // number of the cylinder of the leaf that begins at a tri
+	capOf  []uint32 // number of the cylinder of a node, or 0
+	far    float32  // squared size of a node of some 16 facets: from farther off the cylinders of nodes are worth asking
 	box    r3.Box   // of everything, padded
 	pad    float32
 	size   float64

@@ -28,6 +28,7 @@ func (t *Tree) discs() {
 				}
 			}
 		}
+		t.caps(&n)
 		t.disc = make([]disc, n)
 		cores.Each(len(t.nodes), 1<<13, func(_, from, to int) {
 			for i := from; i < to; i++ {
@@ -37,9 +38,70 @@ func (t *Tree) discs() {
 						t.disc[t.discOf[first]].around(t.tri[first:first+count], float64(t.pad))
 					}
 				}
+				if k := t.capOf[i]; k > 0 {
+					first, count := t.under(int32(i))
+					t.disc[k].around(t.tri[first:first+count], float64(t.pad))
+				}
 			}
 		})
 	})
+}
+
+// Nodes of these many facets, or the next fewer, have a cylinder of their own: from far off, seen by their boxes, too many of them might be nearest.
+var capSizes = [...]int{16, 128}
+
+// caps numbers the cylinders of nodes, after those of the leaves, and takes the size of a small node from the average.
+func (t *Tree) caps(n *uint32) {
+	count := make([]int32, len(t.nodes))
+	for i := len(t.nodes) - 1; i >= 0; i-- { // children come after their parents
+		for _, c := range t.nodes[i].child {
+			if c < 0 {
+				_, k := leafOf(c)
+				count[i] += int32(k)
+			} else {
+				count[i] += count[c]
+			}
+		}
+	}
+	t.capOf = make([]uint32, len(t.nodes))
+	var sum float64
+	small := 0
+	for i := range t.nodes {
+		up := int32(math.MaxInt32)
+		if p := t.nodes[i].parent; p >= 0 {
+			up = count[p]
+		}
+		for _, size := range capSizes {
+			if int(count[i]) <= size && int(up) > size {
+				t.capOf[i] = *n
+				*n++
+				if size == capSizes[0] {
+					x := &t.nodes[i]
+					a := max(x.x[1], x.x[3]) - min(x.x[0], x.x[2])
+					b := max(x.y[1], x.y[3]) - min(x.y[0], x.y[2])
+					c := max(x.z[1], x.z[3]) - min(x.z[0], x.z[2])
+					sum += float64(a*a + b*b + c*c)
+					small++
+				}
+				break
+			}
+		}
+	}
+	t.far = float32(sum / float64(max(small, 1)))
+}
+
+// under is the range of facets below a node.
+func (t *Tree) under(i int32) (first, count int) {
+	a, b := i, i
+	for a >= 0 {
+		a = t.nodes[a].child[0]
+	}
+	for b >= 0 {
+		b = t.nodes[b].child[1]
+	}
+	first, _ = leafOf(a)
+	last, k := leafOf(b)
+	return first, last + k - first
 }
 
 func (d *disc) around(f []tri, pad float64) {

@@ -140,7 +140,7 @@ func (t *Tree) closer(q *query, at int32) {
 	nodes := t.nodes
 	x, y, z := q.x, q.y, q.z
 	for {
-		if at >= 0 {
+		if at >= 0 && (q.fbest <= t.far || t.capOf[at] == 0 || !t.disc[t.capOf[at]].beyond(q)) {
 			n := &nodes[at]
 			ax, ay, az := min(x-n.x[0], n.x[1]-x, 0), min(y-n.y[0], n.y[1]-y, 0), min(z-n.z[0], n.z[1]-z, 0)
 			bx, by, bz := min(x-n.x[2], n.x[3]-x, 0), min(y-n.y[2], n.y[3]-y, 0), min(z-n.z[2], n.z[3]-z, 0)
@@ -162,7 +162,7 @@ func (t *Tree) closer(q *query, at int32) {
 				at = n.child[1]
 				continue
 			}
-		} else {
+		} else if at < 0 {
 			first, count := leafOf(at)
 			if !t.disc[t.discOf[first]].beyond(q) {
 				t.measure(q, first, count)
