@@ -66,6 +66,9 @@ func prev(h uint32) uint32 {
 	return h - 1
 }
 
+// taken marks a filed half-edge that has its mate: there are never 2³¹ half-edges, and asking here costs less than asking for the mate.
+const taken = 1 << 31
+
 // slot is a half-edge that runs from its lower vertex to its higher one, filed under the lower.
 type slot struct{ hi, half uint32 }
 
@@ -116,8 +119,7 @@ func (m *Mesh) Topology() *Topology {
 	}
 	// Now off[v] is the start of v's slots and off[v+1] their end. Half-edges that run down, some at a time.
 	type down struct {
-		lo, hi, half, from, to uint32
-		first                  slot
+		lo, hi, half, from, to, first uint32
 	}
 	var buf [3*block + 1]down
 	var extra [][2]uint32 // half-edge that first used the edge, further half-edge
@@ -144,26 +146,24 @@ func (m *Mesh) Topology() *Topology {
 		}
 		for i := range buf[:n] { // fetched here, so that the misses overlap
 			d := &buf[i]
-			d.first = slots[d.from]
+			d.first = slots[d.from].hi
 		}
 	half:
 		for i := range buf[:n] {
 			d := &buf[i]
-			if d.first.hi == d.hi && d.from < d.to && mate[d.first.half] == None {
-				mate[d.first.half], mate[d.half] = d.half, d.first.half
-				paired++
-				continue
-			}
-			for _, s := range slots[d.from:d.to] {
-				if s.hi == d.hi {
-					if mate[s.half] != None {
-						extra = append(extra, [2]uint32{s.half, d.half})
-						continue half
-					}
-					mate[s.half], mate[d.half] = d.half, s.half
-					paired++
-					continue half
+			for k := d.from; k < d.to; k++ {
+				s := &slots[k]
+				if s.hi != d.hi {
+					continue
 				}
+				if s.half&taken != 0 {
+					extra = append(extra, [2]uint32{s.half &^ taken, d.half})
+				} else {
+					mate[s.half], mate[d.half] = d.half, s.half
+					s.half |= taken
+					paired++
+				}
+				continue half
 			}
 			lone = append(lone, d.half)
 		}
@@ -171,6 +171,9 @@ func (m *Mesh) Topology() *Topology {
 	t.Edges = int(sum) // one for each that runs up, unless several run up one edge
 	if int(sum) == paired && len(extra) == 0 && len(lone) == 0 {
 		return t
+	}
+	for i := range slots {
+		slots[i].half &^= taken
 	}
 	m.odd(t, slots[:sum], off, extra, lone)
 	return t
