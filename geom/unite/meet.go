@@ -15,6 +15,12 @@ type cutter struct {
 	cuts  map[[3]int32]int32 // the point of an edge (lower end first) in the plane of a facet
 }
 
+func newCutter(points int) cutter {
+	n := points + points/8
+	return cutter{cloud: cloud{pts: make([]point, 0, n), next: make([]int32, 0, n), at: make(map[[3]float64]int32, points)},
+		plane: make(map[int32]*flat), cuts: make(map[[3]int32]int32)}
+}
+
 // corners are the three corners of facet f.
 func (c *cutter) corners(f int32) (p, q, r *point) {
 	t := &c.tri[f]

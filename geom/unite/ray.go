@@ -79,25 +79,31 @@ func (g *columns) at(k int, x float64) int {
 func (g *columns) above(w *work, p point) (n int) {
 	c := g.at(1, p.f[g.v])*g.n[0] + g.at(0, p.f[g.u])
 	for _, f := range g.facets[g.off[c]:g.off[c+1]] {
-		a, b, d := w.corners(f)
-		s := g.past(a, b, &p) + g.past(b, d, &p) + g.past(d, a, &p)
-		if s != 0 && side(a, b, d, &p) == -s {
-			n += s
-		}
+		n += over(&w.cutter, f, &p, g.u, g.v)
 	}
 	return n
 }
 
+// over is 1 or -1 if facet f lies above p along the axis after u and v, by the way it faces, else 0.
+func over(c *cutter, f int32, p *point, u, v int) int {
+	a, b, d := c.corners(f)
+	s := past(a, b, p, u, v) + past(b, d, p, u, v) + past(d, a, p, u, v)
+	if s != 0 && side(a, b, d, p) == -s {
+		return s
+	}
+	return 0
+}
+
 // past counts the edge from a to b if it runs past p on the right: 1 upwards along v, -1 downwards.
-func (g *columns) past(a, b, p *point) int {
-	ay, by := compare(a, p, g.v), compare(b, p, g.v)
+func past(a, b, p *point, u, v int) int {
+	ay, by := compare(a, p, v), compare(b, p, v)
 	switch {
 	case ay <= 0 && by > 0:
-		if turn(a, b, p, g.u, g.v) >= 0 {
+		if turn(a, b, p, u, v) >= 0 {
 			return 1
 		}
 	case by <= 0 && ay > 0:
-		if turn(a, b, p, g.u, g.v) <= 0 {
+		if turn(a, b, p, u, v) <= 0 {
 			return -1
 		}
 	}

@@ -38,7 +38,7 @@ func Shells(m *mesh.Mesh) (*Union, error) {
 	if m.Facets() == 0 {
 		return none, nil
 	}
-	w := newWork(m)
+	w := newWork(m, 0)
 	if w.closed == 0 {
 		return none, nil
 	}
@@ -96,28 +96,17 @@ type work struct {
 	rays   [3]*columns
 }
 
-func newWork(m *mesh.Mesh) *work {
-	w := &work{m: m, cutter: cutter{plane: make(map[int32]*flat), cuts: make(map[[3]int32]int32)}}
-	largest := 0.0
+// newWork sets the cells for coordinates up to those of m, or far mm if that is more.
+func newWork(m *mesh.Mesh, far float64) *work {
+	w := &work{m: m, cutter: newCutter(m.Vertices())}
+	largest := far
 	for _, x := range m.Pos {
 		largest = max(largest, math.Abs(float64(x)))
 	}
 	_, e := math.Frexp(largest)
 	w.cell = math.Ldexp(1, e-43)
-	nv, nf := m.Vertices(), m.Facets()
-	w.pts, w.next, w.at = make([]point, 0, nv+nv/8), make([]int32, 0, nv+nv/8), make(map[[3]float64]int32, nv)
-	to := make([]int32, nv)
-	for v := range to {
-		var p point
-		for x := range 3 {
-			p.f[x] = math.RoundToEven(float64(m.Pos[3*v+x])/w.cell) + 0
-		}
-		to[v] = w.id(p)
-	}
-	w.tri = make([][3]int32, nf)
-	for i, v := range m.Tri[:3*nf] {
-		w.tri[i/3][i%3] = to[v]
-	}
+	nf := m.Facets()
+	w.take(m)
 	// Shells across mates; one that has an edge without a mate, or with one that runs the same way, is open.
 	t := m.Topology()
 	par := newForest(nf)
@@ -148,6 +137,21 @@ func newWork(m *mesh.Mesh) *work {
 	w.group = newForest(nf)
 	w.met, w.dirty = make([]bool, nf), make([]bool, nf)
 	return w
+}
+
+// take appends the facets of a mesh.
+func (w *work) take(m *mesh.Mesh) {
+	to := make([]int32, m.Vertices())
+	for v := range to {
+		var p point
+		for x := range 3 {
+			p.f[x] = math.RoundToEven(float64(m.Pos[3*v+x])/w.cell) + 0
+		}
+		to[v] = w.id(p)
+	}
+	for t := m.Tri; len(t) >= 3; t = t[3:] {
+		w.tri = append(w.tri, [3]int32{to[t[0]], to[t[1]], to[t[2]]})
+	}
 }
 
 // pairs are the facets that meet beyond what they share, those on the same three corners included.
@@ -190,7 +194,7 @@ func (w *work) pairs() (list [][2]uint32, more bool) {
 
 // arrange cuts the facets that meet and gives all cells of the closed shells.
 func (w *work) arrange(pairs [][2]uint32) ([]cell, error) {
-	plane := newForest(w.m.Facets()) // facets in one plane that overlap
+	plane := newForest(len(w.tri)) // facets in one plane that overlap
 	type met struct{ f, a, b, by int32 }
 	var lines []met
 	var meets []uint32
@@ -215,7 +219,7 @@ func (w *work) arrange(pairs [][2]uint32) ([]cell, error) {
 	}
 	slices.Sort(meets)
 	meets = slices.Compact(meets)
-	cut := make([]bool, w.m.Facets())
+	cut := make([]bool, len(w.tri))
 	plans := make(map[uint32]*plan, len(meets))
 	var order []*plan
 	for _, f := range meets {
@@ -249,9 +253,9 @@ func (w *work) arrange(pairs [][2]uint32) ([]cell, error) {
 	return cells, nil
 }
 
-// classify finds for each cell how often the shells wind around the place before it, patch by patch, and which groups of shells
-// hold a cell that is not simply between outside and inside.
-func (w *work) classify(cells []cell) error {
+// patches joins the cells across edges that no other cell shares: the winding number before them is the same. It fails where the cut surface
+// is torn, if asked to look.
+func (w *work) patches(cells []cell, look bool) (forest, error) {
 	type half struct {
 		edge uint64
 		cell int32
@@ -287,15 +291,19 @@ func (w *work) classify(cells []cell) error {
 				sum -= n
 			}
 		}
-		if sum != 0 {
-			return fmt.Errorf("an edge of the cut surface does not close")
+		if sum != 0 && look {
+			return nil, fmt.Errorf("an edge of the cut surface does not close")
 		}
-		if j == i+2 {
+		if j == i+2 && sum == 0 {
 			patch.join(uint32(halves[i].cell), uint32(halves[i+1].cell))
 		}
 		i = j
 	}
-	// The largest cell of each patch speaks for it.
+	return patch, nil
+}
+
+// sound gives the largest cell of each patch, under the patch's root, the word: before says how often the shells wind around the place before it.
+func (w *work) sound(cells []cell, patch forest, before func(c *cell) int) {
 	speaker := make([]int32, len(cells))
 	area := make([]float64, len(cells))
 	for i, c := range cells {
@@ -306,12 +314,26 @@ func (w *work) classify(cells []cell) error {
 	w.front = make([]int32, len(cells))
 	for i, c := range cells {
 		if c.net > 0 && patch.root(uint32(i)) == uint32(i) {
-			w.front[i] = int32(w.before(&cells[speaker[i]]))
+			w.front[i] = int32(before(&cells[speaker[i]]))
 		}
 	}
 	for i, c := range cells {
 		if c.net > 0 {
 			w.front[i] = w.front[patch.root(uint32(i))]
+		}
+	}
+}
+
+// classify finds for each cell how often the shells wind around the place before it, and which groups of shells hold a cell that is not
+// simply between outside and inside.
+func (w *work) classify(cells []cell) error {
+	patch, err := w.patches(cells, true)
+	if err != nil {
+		return err
+	}
+	w.sound(cells, patch, w.before)
+	for i, c := range cells {
+		if c.net > 0 {
 			if w.front[i] != 0 || c.net != 1 {
 				w.dirty[w.group.root(w.shell[c.src])] = true
 			}
@@ -372,16 +394,7 @@ func (w *work) build(cells []cell) *Union {
 	out := &Union{Mesh: &mesh.Mesh{}, Changed: true}
 	o := out.Mesh
 	old := make([]uint32, m.Vertices()) // new number + 1
-	place := make(map[[3]float32]uint32)
-	vertex := func(p [3]float32) uint32 {
-		v, ok := place[p]
-		if !ok {
-			v = uint32(o.Vertices())
-			o.Pos = append(o.Pos, p[0]+0, p[1]+0, p[2]+0)
-			place[p] = v
-		}
-		return v
-	}
+	v := weaver{m: o, place: make(map[[3]float32]uint32)}
 	var fresh []int // facets that may be twins once rounded
 	for f := range nf {
 		if r := w.home[f]; r == mesh.None || !w.dirty[w.group.root(r)] {
@@ -398,19 +411,13 @@ func (w *work) build(cells []cell) *Union {
 		whole := false
 		for _, i := range list[off[f]:off[f+1]] {
 			c := &cells[i]
-			var t [3]uint32
-			for k, id := range c.v {
-				p := w.pts[id].f
-				t[k] = vertex([3]float32{float32(p[0] * w.cell), float32(p[1] * w.cell), float32(p[2] * w.cell)})
-			}
 			whole = c.v == w.tri[f]
-			if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+			if !v.add(w, c) {
 				continue
 			}
 			if !whole {
-				fresh = append(fresh, o.Facets())
+				fresh = append(fresh, o.Facets()-1)
 			}
-			o.Tri = append(o.Tri, t[:]...)
 			out.Source = append(out.Source, int32(f))
 		}
 		if !whole {
@@ -419,6 +426,33 @@ func (w *work) build(cells []cell) *Union {
 	}
 	out.cancel(fresh)
 	return out
+}
+
+// weaver makes a mesh of cells, corners that round to one place welded.
+type weaver struct {
+	m     *mesh.Mesh
+	place map[[3]float32]uint32
+}
+
+// add appends a cell, unless rounding leaves nothing of it.
+func (v *weaver) add(w *work, c *cell) bool {
+	var t [3]uint32
+	for k, id := range c.v {
+		f := &w.pts[id].f
+		p := [3]float32{float32(f[0]*w.cell) + 0, float32(f[1]*w.cell) + 0, float32(f[2]*w.cell) + 0}
+		n, ok := v.place[p]
+		if !ok {
+			n = uint32(v.m.Vertices())
+			v.m.Pos = append(v.m.Pos, p[:]...)
+			v.place[p] = n
+		}
+		t[k] = n
+	}
+	if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+		return false
+	}
+	v.m.Tri = append(v.m.Tri, t[:]...)
+	return true
 }
 
 // cancel drops pairs of facets that rounding has laid onto each other face to face.

@@ -156,8 +156,8 @@ func (r *reader) place(m *model, o *object, at place, path string, once bool) er
 		}
 		r.out.Bodies = append(r.out.Bodies, b)
 	}
-	if o.lattice != nil && o.lattice.clipped {
-		r.warn("3mf_lattice_clip", m.name[1:], "A lattice is to be clipped by another body; it was taken whole, so its volume is somewhat too large.")
+	if o.lattice != nil && o.lattice.whole {
+		r.warn("3mf_lattice_clip", m.name[1:], "A lattice is to be clipped by another body, and could not be; it was taken whole, so its volume is somewhat too large.")
 	}
 	if path != "" || o.name != "" {
 		path += "/" + o.name

@@ -2,7 +2,7 @@
 //
 // Read: the core specification with components, transforms, units and build items; materials (base, colours, textures,
 // composites, several at once: one colour a facet); production (parts in several files); beam lattices (made into
-// surfaces); slices (checked, the mesh is used); secure content (told, not deciphered). Other extensions are passed
+// surfaces, cut by the clipping mesh; a mesh that only represents a lattice is not needed); slices (checked, the mesh is used); secure content (told, not deciphered). Other extensions are passed
 // over unless the file requires them: then it is refused by the extension's name. The package's rules (content types,
 // relationships, part names) and the XML are held strictly.
 //

@@ -1,9 +1,12 @@
 package threemf
 
 import (
+	"context"
 	"math"
 
+	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
+	"firstoff/geom/unite"
 	"firstoff/intake/content"
 )
 
@@ -25,9 +28,12 @@ type beam struct {
 // lattice is a beam lattice. It becomes a closed surface a beam and a ball, overlapping where they meet: solid by the
 // winding rule, not by union of the surfaces.
 type lattice struct {
-	beams   []beam
-	balls   []ball
-	clipped bool
+	beams []beam
+	balls []ball
+	// by is the body that the lattice is cut by, and inside which side stays.
+	by     *mesh.Mesh
+	inside bool
+	whole  bool // it was to be cut and was not
 }
 
 type ball struct {
@@ -42,7 +48,7 @@ func (m *model) beamlattice(o *object, sh *shape) error {
 	la := &lattice{}
 	var radius, ballRadius float64
 	var ends capMode
-	mode, clip := "none", ""
+	mode, clip, passed := "none", "", false
 	for i := range m.s.Attrs() {
 		a := &m.s.Attrs()[i]
 		var err error
@@ -57,9 +63,14 @@ func (m *model) beamlattice(o *object, sh *shape) error {
 			clip = string(a.Value)
 		case "clippingmesh", "representationmesh":
 			var id uint32
-			if id, err = m.id(a); err == nil && !m.wholeMesh(id) {
+			id, err = m.id(a)
+			switch {
+			case err != nil:
+			case !m.wholeMesh(id):
 				m.r.warn("3mf_lattice", m.name[1:], "A lattice refers to a body to be clipped or shown by that is not a plain mesh before it in the file; the reference was passed over.")
-				clip = "none"
+				passed = true
+			case string(a.Local) == "clippingmesh":
+				la.by = m.objects[id].mesh // the mesh that only represents the lattice is of no use: the beams themselves are made
 			}
 		case "ballmode":
 			mode = string(a.Value)
@@ -70,7 +81,14 @@ func (m *model) beamlattice(o *object, sh *shape) error {
 			return err
 		}
 	}
-	la.clipped = clip == "inside" || clip == "outside"
+	switch {
+	case passed || clip != "inside" && clip != "outside":
+		la.by = nil
+	case la.by == nil:
+		la.whole = true
+	default:
+		la.inside = clip == "inside"
+	}
 	n := uint32(len(sh.pos) / 3)
 	used := make(map[uint32]bool)
 	explicit := make(map[uint32]bool)
@@ -216,16 +234,46 @@ func (la *lattice) fineness() (around, along int) {
 	return 16, 4
 }
 
-// build adds the surfaces of beams and balls to the mesh. Radii are widened so that the many-sided shapes have the section
-// of round ones.
-func (la *lattice) build(sh *shape) {
+// build adds the surfaces of beams and balls to the mesh, each cut if the lattice is. Radii are widened so that the many-sided shapes have
+// the section of round ones.
+func (la *lattice) build(ctx context.Context, sh *shape) error {
+	from := [2]int{len(sh.pos), len(sh.tri)}
+	var cut *unite.Clip
+	if la.by != nil {
+		var err error
+		if cut, err = unite.NewClip(la.by, la.reach(sh)); err != nil {
+			la.whole, cut = true, nil
+		}
+	}
 	around, along := la.fineness()
 	n := float64(around)
 	widen := math.Sqrt(2 * math.Pi / (n * math.Sin(2*math.Pi/n)))
 	at := func(v uint32) r3.Vec {
 		return r3.Vec{X: float64(sh.pos[3*v]), Y: float64(sh.pos[3*v+1]), Z: float64(sh.pos[3*v+2])}
 	}
+	turned := func(origin, axis r3.Vec, outline [][2]float64) {
+		if cut == nil {
+			sh.turned(origin, axis, outline, around, widen)
+			return
+		}
+		var one shape
+		one.turned(origin, axis, outline, around, widen)
+		a := &mesh.Mesh{Pos: one.pos, Tri: one.tri}
+		b, err := cut.Keep(a, la.inside)
+		if err != nil {
+			la.whole, cut = true, nil
+			return
+		}
+		base := uint32(len(sh.pos) / 3)
+		sh.pos = append(sh.pos, b.Pos...)
+		for _, v := range b.Tri {
+			sh.tri = append(sh.tri, base+v)
+		}
+	}
 	for _, b := range la.beams {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		from, to := at(b.v[0]), at(b.v[1])
 		axis := to.Sub(from)
 		length := axis.Norm()
@@ -238,7 +286,7 @@ func (la *lattice) build(sh *shape) {
 		for i := range rest {
 			outline = append(outline, rest[len(rest)-1-i])
 		}
-		sh.turned(from, axis.Mul(1/length), outline, around, widen)
+		turned(from, axis.Mul(1/length), outline)
 	}
 	for _, b := range la.balls {
 		var outline [][2]float64
@@ -246,8 +294,28 @@ func (la *lattice) build(sh *shape) {
 			s, c := math.Sincos(math.Pi * float64(i) / float64(2*along))
 			outline = append(outline, [2]float64{-b.radius * c, b.radius * s})
 		}
-		sh.turned(at(b.v), r3.Vec{Z: 1}, outline, around, widen)
+		turned(at(b.v), r3.Vec{Z: 1}, outline)
 	}
+	if la.by != nil && la.whole { // not all could be cut: all are taken whole
+		sh.pos, sh.tri, la.by = sh.pos[:from[0]], sh.tri[:from[1]], nil
+		return la.build(ctx, sh)
+	}
+	return nil
+}
+
+// reach is how far the lattice and what cuts it reach along any axis.
+func (la *lattice) reach(sh *shape) float64 {
+	far, r := 0.0, 0.0
+	for _, x := range sh.pos {
+		far = max(far, math.Abs(float64(x)))
+	}
+	for _, b := range la.beams {
+		r = max(r, b.radius[0], b.radius[1])
+	}
+	for _, b := range la.balls {
+		r = max(r, b.radius)
+	}
+	return far + 2*r
 }
 
 // end is the outline of a beam's end from its pole to its full radius. A sphere sticks out as far as a hemisphere does.

@@ -55,7 +55,12 @@ func (m *model) mesh(o *object, base look) error {
 		return m.fail("3mf_structure", "A mesh lacks its vertices or its triangles; export the model again.")
 	}
 	if o.lattice != nil {
-		o.lattice.build(sh)
+		if err := o.lattice.build(m.r.ctx, sh); err != nil {
+			return err
+		}
+		if n := len(sh.tri) / 3; n > m.r.lim.Triangles {
+			return content.TooManyTriangles(int64(n), m.r.lim.Triangles)
+		}
 	}
 	if len(sh.tri) == 0 {
 		return nil

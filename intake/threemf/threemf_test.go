@@ -178,6 +178,58 @@ func TestLattice(t *testing.T) {
 	}
 }
 
+// A lattice cut by a cube of side 10 at the origin, known by hand: butt beams of radius 1 through the cube, beside it and within it, and one that
+// ends in a corner; beams overlap nowhere, so their volumes add up.
+func TestLatticeIsClipped(t *testing.T) {
+	cube := `<object id="7"><mesh><vertices>`
+	for i := range 8 {
+		cube += fmt.Sprintf(`<vertex x="%d" y="%d" z="%d"/>`, 10*(i&1), 10*(i>>1&1), 10*(i>>2&1))
+	}
+	cube += `</vertices><triangles>`
+	for _, q := range [][4]int{{0, 2, 3, 1}, {4, 5, 7, 6}, {0, 1, 5, 4}, {2, 6, 7, 3}, {0, 4, 6, 2}, {1, 3, 7, 5}} {
+		cube += fmt.Sprintf(`<triangle v1="%d" v2="%d" v3="%d"/><triangle v1="%d" v2="%d" v3="%d"/>`, q[0], q[1], q[2], q[0], q[2], q[3])
+	}
+	cube += `</triangles></mesh></object>`
+	lattice := func(attrs string) string {
+		return doc("millimeter", cube+`<object id="1"><mesh><vertices>`+
+			`<vertex x="-10" y="3" z="3"/><vertex x="20" y="3" z="3"/>`+
+			`<vertex x="-10" y="30" z="3"/><vertex x="20" y="30" z="3"/>`+
+			`<vertex x="2" y="7" z="7"/><vertex x="8" y="7" z="7"/>`+
+			`<vertex x="3" y="0" z="-5"/><vertex x="3" y="0" z="5"/>`+ // half of it within, along an edge of the cube's wall
+			`</vertices><triangles></triangles><b:beamlattice minlength="0.1" radius="1" cap="butt" `+attrs+`><b:beams>`+
+			`<b:beam v1="0" v2="1"/><b:beam v1="2" v2="3"/><b:beam v1="4" v2="5"/><b:beam v1="6" v2="7" r1="0.5"/></b:beams></b:beamlattice></mesh></object>`, `<item objectid="1"/>`)
+	}
+	all := math.Pi * (30 + 30 + 6 + 10*0.25)
+	within := math.Pi * (10 + 6 + 2.5*0.5*0.5)
+	for attrs, want := range map[string]float64{
+		``:                                       all,
+		`clippingmode="none" clippingmesh="7"`:   all,
+		`clippingmode="inside" clippingmesh="7"`: within,
+		`clippingmode="outside" clippingmesh="7"`: all - within,
+		`representationmesh="7"`:                  all,
+	} {
+		c := read(t, pack(t, lattice(attrs)))
+		if len(c.Bodies) != 1 || !c.Bodies[0].Mesh.Topology().Solid() || len(c.Warnings) > 0 {
+			t.Errorf("%s: not one closed body, %v", attrs, c.Warnings)
+			continue
+		}
+		if v := volume(c); math.Abs(v/want-1) > 1e-4 {
+			t.Errorf("%s: volume %v, want %v", attrs, v, want)
+		}
+	}
+	// What cannot be cut is taken whole, and that is said.
+	open := strings.Replace(lattice(`clippingmode="inside" clippingmesh="7"`), `<triangle v1="0" v2="2" v3="3"/>`, ``, 1)
+	open = strings.Replace(open, `<triangle v1="4" v2="5" v3="7"/><triangle v1="4" v2="7" v3="6"/>`, ``, 1)
+	for _, cut := range []string{`<triangle v1="0" v2="1" v3="5"/>`, `<triangle v1="0" v2="5" v3="4"/>`, `<triangle v1="2" v2="6" v3="7"/>`, `<triangle v1="2" v2="7" v3="3"/>`,
+		`<triangle v1="0" v2="4" v3="6"/>`, `<triangle v1="0" v2="6" v3="2"/>`, `<triangle v1="1" v2="3" v3="7"/>`, `<triangle v1="1" v2="7" v3="5"/>`} {
+		open = strings.Replace(open, cut, ``, 1)
+	}
+	c := read(t, pack(t, open))
+	if v := volume(c); math.Abs(v/all-1) > 1e-4 || len(c.Warnings) != 1 || c.Warnings[0].Code != "3mf_lattice_clip" {
+		t.Errorf("cut by one triangle: volume %v, %v", v, c.Warnings)
+	}
+}
+
 func TestBroken(t *testing.T) {
 	object := `<object id="1">` + tetra + `</object>`
 	item := `<item objectid="1"/>`
