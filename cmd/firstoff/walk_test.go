@@ -26,33 +26,42 @@ import (
 func server(t testing.TB, args ...string) string {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
-	out := &lines{}
-	done := make(chan int, 1)
-	all := append([]string{"serve", "--demo", "--dir", filepath.Join(t.TempDir(), "desk"), "--listen", "127.0.0.1:0"}, args...)
-	go func() { done <- run(ctx, all, streams{strings.NewReader(""), out, out}) }()
+	base, stopped := serving(t, ctx, filepath.Join(t.TempDir(), "desk"), args...)
 	t.Cleanup(func() {
 		cancel()
+		stopped()
+	})
+	return base
+}
+
+// serving starts the program on a folder until ctx ends; stopped waits for that.
+func serving(t testing.TB, ctx context.Context, dir string, args ...string) (base string, stopped func()) {
+	t.Helper()
+	out := &lines{}
+	done := make(chan int, 1)
+	all := append([]string{"serve", "--demo", "--dir", dir, "--listen", "127.0.0.1:0"}, args...)
+	go func() { done <- run(ctx, all, streams{strings.NewReader(""), out, out}) }()
+	stopped = func() {
 		select {
 		case <-done:
 		case <-time.After(time.Minute):
 			t.Error("the server did not stop")
 		}
-	})
+	}
 	at := regexp.MustCompile(`http://[0-9.:]+`)
 	deadline := time.Now().Add(browsertest.Patience)
 	for time.Now().Before(deadline) {
 		if u := at.FindString(out.String()); u != "" {
-			return u
+			return u, stopped
 		}
 		select {
 		case code := <-done:
-			done <- code
 			t.Fatalf("the server ended with %d:\n%s", code, out.String())
 		case <-time.After(20 * time.Millisecond):
 		}
 	}
 	t.Fatalf("the server did not say where it is:\n%s", out.String())
-	return ""
+	return "", stopped
 }
 
 // lines is what a command wrote so far.

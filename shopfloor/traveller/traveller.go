@@ -88,6 +88,12 @@ func Open(a Opening) (Traveller, error) {
 		if op.Name == "" {
 			op.Name = s.Operation
 		}
+		if n := len(t.Operations); n > 0 && op.Makes() && t.Operations[n-1].Code == op.Code && t.Operations[n-1].Resource == op.Resource {
+			// A quantity that fills several builds is estimated build by build; for the pieces it is one operation.
+			t.Operations[n-1].HandsS += op.HandsS
+			t.Operations[n-1].ElapsedS += op.ElapsedS
+			continue
+		}
 		op.Cautions = cautions(a.Catalogue, s.Operation, s.Resource)
 		t.Operations = append(t.Operations, op)
 	}

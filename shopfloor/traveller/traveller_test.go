@@ -378,3 +378,13 @@ func TestRejectAndWithdraw(t *testing.T) {
 		t.Fatalf("%+v", s)
 	}
 }
+
+// A quantity that needs full builds and a part one is still built once.
+func TestSeveralBuildsAreOneOperation(t *testing.T) {
+	l := order.Line{LineID: "L-1", Position: 1, Pieces: []order.Piece{{ID: "O-1-1-01"}}, Option: offer.Option{Machine: "heron", Steps: []offer.Step{
+		{Operation: "prepare"}, {Operation: "build", Resource: "heron", HandsS: 60, ElapsedS: 7200}, {Operation: "build", Resource: "heron", HandsS: 60, ElapsedS: 3600}, {Operation: "pack"}}}}
+	tr, err := Open(Opening{ID: "T-1", Order: order.Order{ID: "O-1"}, Line: l})
+	if err != nil || len(tr.Operations) != 3 || tr.Operations[1].ElapsedS != 10800 || tr.Operations[1].HandsS != 120 || tr.Operations[2].No != 3 {
+		t.Fatalf("%v %+v", err, tr.Operations)
+	}
+}
