@@ -101,19 +101,23 @@ func (c *Clip) Keep(a *mesh.Mesh, inside bool) (*mesh.Mesh, error) {
 	if err != nil {
 		return nil, err
 	}
-	w.sound(cells, patch, func(x *cell) int {
-		axis, s := shadow(&w.pts[x.v[0]], &w.pts[x.v[1]], &w.pts[x.v[2]])
-		p := w.centre(x.v)
-		k := way * c.rays[axis].above(c.by, p)
-		for f := range n {
-			if w.shell[f] != mesh.None {
-				k += over(&w.cutter, f, &p, (axis+1)%3, (axis+2)%3)
+	w.sound(cells, patch, func(list []*cell) []int {
+		out := make([]int, len(list))
+		for i, x := range list {
+			axis, s := shadow(&w.pts[x.v[0]], &w.pts[x.v[1]], &w.pts[x.v[2]])
+			p := w.centre(x.v)
+			k := way * c.rays[axis].above(c.by, p)
+			for f := range n {
+				if w.shell[f] != mesh.None {
+					k += over(&w.cutter, f, &p, (axis+1)%3, (axis+2)%3)
+				}
 			}
+			if s < 0 {
+				k -= x.net
+			}
+			out[i] = k
 		}
-		if s < 0 {
-			k -= x.net
-		}
-		return k
+		return out
 	})
 	out := &Union{Mesh: &mesh.Mesh{}}
 	v := weaver{m: out.Mesh, place: make(map[[3]float32]uint32)}

@@ -93,7 +93,6 @@ type work struct {
 	met    []bool   // of each shell: some facet meets another
 	dirty  []bool   // of each group's root
 	front  []int32  // of each cell: the winding number before it
-	rays   [3]*columns
 }
 
 // newWork sets the cells for coordinates up to those of m, or far mm if that is more.
@@ -257,53 +256,70 @@ func (w *work) arrange(pairs [][2]uint32) ([]cell, error) {
 // is torn, if asked to look.
 func (w *work) patches(cells []cell, look bool) (forest, error) {
 	type half struct {
-		edge uint64
+		to   int32
 		cell int32
 		up   bool
 	}
-	var halves []half
 	patch := newForest(len(cells))
 	whole := make(map[uint32]int32) // a cell of each shell that nothing meets
-	for i, c := range cells {
-		if c.net == 0 {
-			continue
+	each := func(visit func(from int32, h half)) {
+		for i, c := range cells {
+			if c.net == 0 || !w.met[w.shell[c.src]] {
+				continue
+			}
+			for k := range 3 {
+				a, b := c.v[k], c.v[(k+1)%3]
+				visit(min(a, b), half{max(a, b), int32(i), a < b})
+			}
 		}
-		if s := w.shell[c.src]; !w.met[s] {
+	}
+	for i, c := range cells {
+		if s := w.shell[c.src]; c.net != 0 && !w.met[s] {
 			if first, ok := whole[s]; ok {
 				patch.join(uint32(first), uint32(i))
 			} else {
 				whole[s] = int32(i)
 			}
-			continue
-		}
-		for k := range 3 {
-			a, b := c.v[k], c.v[(k+1)%3]
-			halves = append(halves, half{uint64(min(a, b))<<32 | uint64(max(a, b)), int32(i), a < b})
 		}
 	}
-	slices.SortFunc(halves, func(a, b half) int { return cmp.Or(cmp.Compare(a.edge, b.edge), cmp.Compare(a.cell, b.cell)) })
-	for i := 0; i < len(halves); {
-		j, sum := i, 0
-		for ; j < len(halves) && halves[j].edge == halves[i].edge; j++ {
-			if n := cells[halves[j].cell].net; halves[j].up {
-				sum += n
-			} else {
-				sum -= n
+	// Edges filed by their lower end.
+	off := make([]int32, len(w.pts)+1)
+	each(func(from int32, _ half) { off[from+1]++ })
+	for i := range len(w.pts) {
+		off[i+1] += off[i]
+	}
+	halves := make([]half, off[len(w.pts)])
+	at := slices.Clone(off)
+	each(func(from int32, h half) {
+		halves[at[from]] = h
+		at[from]++
+	})
+	for v := range len(w.pts) {
+		star := halves[off[v]:off[v+1]]
+		slices.SortFunc(star, func(a, b half) int { return cmp.Or(cmp.Compare(a.to, b.to), cmp.Compare(a.cell, b.cell)) })
+		for i := 0; i < len(star); {
+			j, sum := i, 0
+			for ; j < len(star) && star[j].to == star[i].to; j++ {
+				if n := cells[star[j].cell].net; star[j].up {
+					sum += n
+				} else {
+					sum -= n
+				}
 			}
+			if sum != 0 && look {
+				return nil, fmt.Errorf("an edge of the cut surface does not close")
+			}
+			if j == i+2 && sum == 0 {
+				patch.join(uint32(star[i].cell), uint32(star[i+1].cell))
+			}
+			i = j
 		}
-		if sum != 0 && look {
-			return nil, fmt.Errorf("an edge of the cut surface does not close")
-		}
-		if j == i+2 && sum == 0 {
-			patch.join(uint32(halves[i].cell), uint32(halves[i+1].cell))
-		}
-		i = j
 	}
 	return patch, nil
 }
 
-// sound gives the largest cell of each patch, under the patch's root, the word: before says how often the shells wind around the place before it.
-func (w *work) sound(cells []cell, patch forest, before func(c *cell) int) {
+// sound gives the largest cell of each patch the word: before says how often the shells wind around the places before cells.
+func (w *work) sound(cells []cell, patch forest, before func(list []*cell) []int) {
 	speaker := make([]int32, len(cells))
 	area := make([]float64, len(cells))
 	for i, c := range cells {
@@ -311,11 +327,16 @@ func (w *work) sound(cells []cell, patch forest, before func(c *cell) int) {
 			area[r], speaker[r] = a, int32(i)
 		}
 	}
-	w.front = make([]int32, len(cells))
+	var roots []int
+	var list []*cell
 	for i, c := range cells {
 		if c.net > 0 && patch.root(uint32(i)) == uint32(i) {
-			w.front[i] = int32(before(&cells[speaker[i]]))
+			roots, list = append(roots, i), append(list, &cells[speaker[i]])
 		}
+	}
+	w.front = make([]int32, len(cells))
+	for k, n := range before(list) {
+		w.front[roots[k]] = int32(n)
 	}
 	for i, c := range cells {
 		if c.net > 0 {
@@ -342,17 +363,46 @@ func (w *work) classify(cells []cell) error {
 	return nil
 }
 
-// before is the winding number of the closed shells before a cell: a ray from its centre counts the facets it leaves through.
-func (w *work) before(c *cell) int {
-	axis, s := shadow(&w.pts[c.v[0]], &w.pts[c.v[1]], &w.pts[c.v[2]])
-	if w.rays[axis] == nil {
-		w.rays[axis] = newColumns(w, axis)
+// before is the winding number of the closed shells before each cell: a ray from its centre counts the facets it leaves through. All rays
+// along one axis are answered in one walk over the facets.
+func (w *work) before(list []*cell) []int {
+	type ray struct {
+		p point
+		k int
 	}
-	n := w.rays[axis].above(w, w.centre(c.v))
-	if s < 0 { // the ray runs off behind the cell
-		n -= c.net
+	var rays [3][]ray
+	out := make([]int, len(list))
+	for k, c := range list {
+		axis, s := shadow(&w.pts[c.v[0]], &w.pts[c.v[1]], &w.pts[c.v[2]])
+		rays[axis] = append(rays[axis], ray{w.centre(c.v), k})
+		if s < 0 { // the ray runs off behind the cell
+			out[k] = -c.net
+		}
 	}
-	return n
+	for axis, l := range rays {
+		if len(l) == 0 {
+			continue
+		}
+		u, v := (axis+1)%3, (axis+2)%3
+		slices.SortStableFunc(l, func(a, b ray) int { return cmp.Compare(a.p.f[u], b.p.f[u]) })
+		key := make([]float64, len(l))
+		for i := range l {
+			key[i] = l[i].p.f[u]
+		}
+		for f, s := range w.shell {
+			if s == mesh.None {
+				continue
+			}
+			a, b, d := w.corners(int32(f))
+			i, _ := slices.BinarySearch(key, min(a.f[u], b.f[u], d.f[u]))
+			for hi := max(a.f[u], b.f[u], d.f[u]); i < len(l) && key[i] <= hi; i++ {
+				if y := l[i].p.f[v]; y >= min(a.f[v], b.f[v], d.f[v]) && y <= max(a.f[v], b.f[v], d.f[v]) {
+					out[l[i].k] += over(&w.cutter, int32(f), &l[i].p, u, v)
+				}
+			}
+		}
+	}
+	return out
 }
 
 // centre is the centroid of a triangle, exactly.
