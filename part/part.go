@@ -68,7 +68,15 @@ type Facts struct {
 	MedianWallMM float64       `json:"median_wall_mm"`
 	MinGapMM     float64       `json:"min_gap_mm"`
 	TrappedMM3   float64       `json:"trapped_mm3"`
+	Holes        []Hole        `json:"holes,omitempty"` // known from exact faces (CAD files only)
+}
+
+// Hole is a cylindrical hole, in mm.
+type Hole struct {
+	DiameterMM float64 `json:"diameter_mm"`
+	DepthMM    float64 `json:"depth_mm"`
+	Through    bool    `json:"through,omitempty"`
 }
 
 // KernelVersion is written into Facts; raise it when the computation changes so that cached facts are made anew.
-const KernelVersion = 2
+const KernelVersion = 3

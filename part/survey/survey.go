@@ -180,6 +180,9 @@ func Of(ctx context.Context, f *intake.File, o Options) (*Survey, error) {
 	var parts []*mesh.Mesh
 	box, overlap := r3.EmptyBox(), false
 	facts := part.Facts{Digest: f.SHA256, Kernel: part.KernelVersion, Name: f.Name, Bodies: len(f.Bodies), Triangles: f.Triangles(), Closed: true}
+	for _, h := range f.Holes {
+		facts.Holes = append(facts.Holes, part.Hole{DiameterMM: h.Diameter, DepthMM: h.Depth, Through: h.Through})
+	}
 	for i, b := range f.Bodies {
 		if err := ctx.Err(); err != nil {
 			return nil, err
