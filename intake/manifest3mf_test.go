@@ -1,15 +1,23 @@
 package intake
 
 import (
+	"archive/zip"
+	"bytes"
 	"context"
 	"encoding/csv"
+	"io"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 
 	"firstoff/checks"
 	"firstoff/fault"
+	"firstoff/geom/bvh"
+	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
 )
 
@@ -19,7 +27,6 @@ var exceptions3MF = map[string]struct{ answer, why string }{
 		"MetaData_Model_DefaultNS_Fail demands of the very same."},
 	"reference-reader/Reader_CS-1111_3dmodel-e1r1_other-e1r1.3mf": {"reject", "names two models to begin with; the reference reader takes the first and warns, the conformance case " +
 		"verify/MUSTFAIL_Chapter2.1.2 demands refusal. Quoting one of two parts unasked is the worse mistake, so both are refused."},
-	"samples/boolean/booleans_operations.3mf": {"reject", "requires the boolean operations extension, which is not read: refused by its name, as the issue asks of extensions a file requires."},
 }
 
 // notes3MF are warnings that tell the desk what it must know of a file with which nothing is wrong.
@@ -149,5 +156,84 @@ func asserted3MF(t *testing.T, name string, f *File) {
 			t.Errorf("%s: %g mm³ in all, want %g", name, v, want)
 		}
 
+	}
+}
+
+// The sample of the boolean operations' specification: what it builds holds a random point exactly if its operands, placed in a copy of the
+// file by themselves, say so.
+func TestBooleanSample(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join(checks.Path(t, "3mf/open"), "samples/boolean/booleans_operations.3mf"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum, err := Read(context.Background(), "sum.3mf", data, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var buf bytes.Buffer
+	w := zip.NewWriter(&buf)
+	for _, f := range z.File {
+		r, err := f.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := io.ReadAll(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasSuffix(f.Name, ".model") {
+			b = regexp.MustCompile(`(?s)<build.*</build>`).ReplaceAll(b, []byte(`<build>
+				<item objectid="4" transform="0.650032 0 0 0 0.65 0 0 0 0.650033 -37.2702 8.16928 -18.0033"/>
+				<item objectid="5" transform="0.877268 0 0 0 0.877268 0 0 0 0.877268 -86.2066 -2.73893 -36.4995"/>
+				<item objectid="3" transform="0.115667 1.01367e-008 -0.0053163 0.00531629 -1.13841e-007 0.115666 9.4228e-008 -0.4 -3.1039e-007 79.1332 206.618 43.6863"/>
+				<item objectid="3" transform="0.115789 1.33239e-014 7.30291e-008 1.11623e-008 0.115788 -8.89297e-008 -6.22277e-008 4.13869e-007 0.4 79.907 129.249 0"/>
+				<item objectid="3" transform="4.1409e-008 -2.76061e-008 -0.115788 1.38031e-008 0.115788 7.99361e-014 0.4 9.7835e-008 7.28381e-008 42.486 129.249 82.5781"/>
+			</build>`))
+		}
+		p, err := w.Create(f.Name)
+		if err == nil {
+			_, err = p.Write(b)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	parts, err := Read(context.Background(), "parts.3mf", buf.Bytes(), Options{})
+	if err != nil || len(parts.Bodies) != 5 || len(sum.Bodies) != 1 {
+		t.Fatalf("%v", err)
+	}
+	var in [5]*bvh.Tree
+	for i := range in {
+		m, _ := mesh.Mend(parts.Bodies[i].Mesh)
+		in[i] = bvh.Build(m)
+	}
+	m := sum.Bodies[0].Mesh
+	tree := bvh.Build(m)
+	if !m.Topology().Solid() || len(sum.Bodies[0].FacetColor) != m.Facets() {
+		t.Error("open, or without the colours of its operands")
+	}
+	const seed = 3
+	r := rand.New(rand.NewPCG(seed, 0))
+	box := parts.Bodies[0].Mesh.Box()
+	size, inside := box.Size(), 0
+	for range 4000 {
+		p := box.Min.Add(r3.Vec{X: r.Float64() * size.X, Y: r.Float64() * size.Y, Z: r.Float64() * size.Z})
+		want := in[0].Inside(p) && in[1].Inside(p) && !in[2].Inside(p) && !in[3].Inside(p) && !in[4].Inside(p)
+		if tree.Inside(p) != want {
+			t.Fatalf("seed %d: %v inside %v", seed, p, !want)
+		}
+		if want {
+			inside++
+		}
+	}
+	if inside < 400 || inside > 3600 {
+		t.Errorf("%d of 4000 points are inside: the test tests little", inside)
 	}
 }

@@ -55,9 +55,10 @@ func (c *Clip) Keep(a *mesh.Mesh, inside bool) (*mesh.Mesh, error) {
 		return nil, fault.New(fault.TooLarge, "too_many_overlaps", "", "too many solids are cut by another")
 	}
 	// Cut by the other turned inside out, what is outside winds once; inside both wind, twice in all.
-	level, way := 2, 1
+	way := 1
+	w.level = 2
 	if !inside {
-		level, way = 1, -1
+		w.level, way = 1, -1
 	}
 	for _, f := range near {
 		var t [3]int32
@@ -124,7 +125,7 @@ func (c *Clip) Keep(a *mesh.Mesh, inside bool) (*mesh.Mesh, error) {
 	var all []int
 	for i := range cells {
 		x := &cells[i]
-		if x.net > 0 && int(w.front[i]) < level && int(w.front[i])+x.net >= level && v.add(w, x) {
+		if w.kept(i, x) && v.add(w, x) {
 			out.Source = append(out.Source, x.src)
 			all = append(all, out.Mesh.Facets()-1)
 		}

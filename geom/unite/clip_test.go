@@ -99,3 +99,54 @@ func TestClipWinds(t *testing.T) {
 		}
 	}
 }
+
+// Two solids together, one without the other, both at once: each winds as it should, and the volumes add up.
+func TestSumsOfSolids(t *testing.T) {
+	r := rand.New(rand.NewPCG(seed, 5))
+	pairs := scenes(r, 40)
+	for i := 0; i+1 < len(pairs); i += 2 {
+		a, b := pairs[i], pairs[i+1]
+		if i%4 == 2 {
+			b = at(box(3, 3, 3), 30, 0, 0) // beside a
+		}
+		sum := func(f func(a, b *mesh.Mesh) (*Union, error)) *mesh.Mesh {
+			t.Helper()
+			u, err := f(a, b)
+			if err != nil {
+				t.Fatalf("seed %d, scene %d: %v", seed, i, err)
+			}
+			if u.Mesh.Facets() > 0 && !u.Mesh.Topology().Solid() || len(u.Source) != u.Mesh.Facets() {
+				t.Errorf("seed %d, scene %d: open, or %d sources of %d facets", seed, i, len(u.Source), u.Mesh.Facets())
+			}
+			whole := mesh.Merge(a, b)
+			for f, s := range u.Source {
+				p, q, w := u.Mesh.Corners(f)
+				x, y, z := whole.Corners(int(s))
+				if n, k := q.Sub(p).Cross(w.Sub(p)), y.Sub(x).Cross(z.Sub(x)); math.Abs(p.Sub(x).Dot(k)) > 1e-4*k.Norm() || n.Norm() > k.Norm()*1.001 {
+					t.Fatalf("seed %d, scene %d: facet %d does not lie in facet %d", seed, i, f, s)
+				}
+			}
+			return u.Mesh
+		}
+		both, less, common := sum(Both), sum(Less), sum(Common)
+		va, vb, vu, vl, vc := volume(union(t, "a", a).Mesh), volume(union(t, "b", b).Mesh), volume(both), volume(less), volume(common)
+		if tol := 1e-4 * (va + vb); math.Abs(va+vb-vu-vc) > tol || math.Abs(va-vl-vc) > tol {
+			t.Errorf("seed %d, scene %d: %g and %g mm³ give %g together, %g without, %g common", seed, i, va, vb, vu, vl, vc)
+		}
+		space := both.Box()
+		size := space.Size()
+		for range 25 {
+			p := space.Min.Add(r3.Vec{X: r.Float64() * size.X, Y: r.Float64() * size.Y, Z: r.Float64() * size.Z})
+			ina, inb := math.Round(wound(a, p)) > 0, math.Round(wound(b, p)) > 0
+			for k, want := range []bool{ina || inb, ina && !inb, ina && inb} {
+				m := []*mesh.Mesh{both, less, common}[k]
+				x := wound(m, p)
+				if math.Abs(x-math.Round(x)) < 1e-3 && (math.Round(x) == 1) != want {
+					t.Fatalf("seed %d, scene %d: sum %d winds %g at %v", seed, i, k, x, p)
+				}
+			}
+		}
+	}
+}
+
+func volume(m *mesh.Mesh) float64 { return m.Measure().VolumeMM3 }

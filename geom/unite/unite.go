@@ -33,12 +33,64 @@ type Union struct {
 // outwards (mesh.Mend). O(n log n) in facets and O(k²) in what meets one facet.
 //
 // It refuses (too_many_overlaps) where more than MaxPairs pairs of facets meet, and (overlaps_unresolved) where the pieces do not close.
-func Shells(m *mesh.Mesh) (*Union, error) {
+func Shells(m *mesh.Mesh) (*Union, error) { return bound(m, 1) }
+
+// Both is what two solids hold together, Less what the first holds without the second, Common what both hold. Solids are made of closed shells
+// that face outwards (mesh.Mend); each is united first. Source counts the facets of b after those of a. Otherwise as Shells.
+func Both(a, b *mesh.Mesh) (*Union, error) { return combine(a, b, 1, false) }
+
+// Less is a without b.
+func Less(a, b *mesh.Mesh) (*Union, error) { return combine(a, b, 1, true) }
+
+// Common is what both a and b hold.
+func Common(a, b *mesh.Mesh) (*Union, error) { return combine(a, b, 2, false) }
+
+func combine(a, b *mesh.Mesh, level int, turn bool) (*Union, error) {
+	x, err := Shells(a)
+	if err != nil {
+		return nil, err
+	}
+	y, err := Shells(b)
+	if err != nil {
+		return nil, err
+	}
+	m := mesh.Merge(x.Mesh, y.Mesh)
+	if turn {
+		for t := m.Tri[3*x.Mesh.Facets():]; len(t) >= 3; t = t[3:] {
+			t[1], t[2] = t[2], t[1]
+		}
+	}
+	u, err := bound(m, level)
+	if err != nil {
+		return nil, err
+	}
+	// From facets of the merged solids back to those of a and b.
+	src := make([]int32, u.Mesh.Facets())
+	for f := range src {
+		k := f
+		if u.Changed {
+			k = int(u.Source[f])
+		}
+		of, base := x, 0
+		if n := x.Mesh.Facets(); k >= n {
+			of, base, k = y, a.Facets(), k-n
+		}
+		if of.Changed {
+			k = int(of.Source[k])
+		}
+		src[f] = int32(base + k)
+	}
+	return &Union{Mesh: u.Mesh, Source: src, Cut: u.Cut, Changed: true}, nil
+}
+
+// bound is the boundary of where the closed shells of m wind at least level times.
+func bound(m *mesh.Mesh, level int) (*Union, error) {
 	none := &Union{Mesh: m}
 	if m.Facets() == 0 {
 		return none, nil
 	}
 	w := newWork(m, 0)
+	w.level = level
 	if w.closed == 0 {
 		return none, nil
 	}
@@ -92,6 +144,7 @@ type work struct {
 	group  forest   // of each shell: those it meets
 	met    []bool   // of each shell: some facet meets another
 	dirty  []bool   // of each group's root
+	level  int      // the winding number that makes material
 	front  []int32  // of each cell: the winding number before it
 }
 
@@ -355,7 +408,7 @@ func (w *work) classify(cells []cell) error {
 	w.sound(cells, patch, w.before)
 	for i, c := range cells {
 		if c.net > 0 {
-			if w.front[i] != 0 || c.net != 1 {
+			if int(w.front[i]) != w.level-1 || c.net != 1 {
 				w.dirty[w.group.root(w.shell[c.src])] = true
 			}
 		}
@@ -418,12 +471,17 @@ func (w *work) centre(t [3]int32) point {
 	return quotientPoint(q, mul(whole(3), mul(ab, cw)))
 }
 
+// kept says whether cell i bounds what winds often enough.
+func (w *work) kept(i int, c *cell) bool {
+	return c.net > 0 && int(w.front[i]) < w.level && int(w.front[i])+c.net >= w.level
+}
+
 // build gathers what stays: shells of groups without overlaps as they are, of the others the cells with nothing before and something behind.
 func (w *work) build(cells []cell) *Union {
 	m := w.m
 	nf := m.Facets()
 	off := make([]int32, nf+1) // kept cells by source
-	keep := func(i int) bool { return cells[i].net > 0 && w.front[i] <= 0 && int(w.front[i])+cells[i].net >= 1 }
+	keep := func(i int) bool { return w.kept(i, &cells[i]) }
 	for i := range cells {
 		if keep(i) {
 			off[cells[i].src+1]++

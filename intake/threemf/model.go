@@ -46,6 +46,7 @@ type object struct {
 	stack      uint32
 	coarse     bool // the mesh stands in for slices
 	lattice    *lattice
+	sum        *sum
 
 	used   int   // how often the build places the mesh
 	height int   // levels of components with its own, 0 before it is counted
@@ -535,6 +536,9 @@ func (m *model) object() error {
 				}
 				return err
 			})
+		case m.s.Is(nsBoolean, "booleanshape"):
+			shapes++
+			return m.booleanShape(o)
 		case m.s.Is(m.core, "metadatagroup"):
 			return m.metadataGroup()
 		}

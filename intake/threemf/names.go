@@ -12,6 +12,7 @@ const (
 	nsBeam       = "http://schemas.microsoft.com/3dmanufacturing/beamlattice/2017/02"
 	nsBalls      = "http://schemas.microsoft.com/3dmanufacturing/beamlattice/balls/2020/07"
 	nsSecure     = "http://schemas.microsoft.com/3dmanufacturing/securecontent/2019/04"
+	nsBoolean    = "http://schemas.3mf.io/3dmanufacturing/booleanoperations/2023/07"
 	nsSets       = "http://schemas.microsoft.com/3dmanufacturing/trianglesets/2021/07"
 )
 
@@ -28,13 +29,13 @@ var extensions = map[string]struct {
 	nsBeam:       {"beam lattice", true},
 	nsBalls:      {"beam lattice balls", true},
 	nsSecure:     {"secure content", true},
+	nsBoolean:    {"boolean operations", true},
 	nsSets:       {"triangle sets", true}, // a way to select facets, without effect on the shape
 	"http://schemas.microsoft.com/3dmanufacturing/production/alternatives/2021/04": {"production alternatives", false},
 	"http://schemas.microsoft.com/3dmanufacturing/volumetric/2018/11":              {"volumetric", false},
 	"http://schemas.microsoft.com/3dmanufacturing/volumetric/2022/01":              {"volumetric", false},
 	"http://schemas.microsoft.com/3dmanufacturing/displacement/2022/07":            {"displacement", false},
 	"http://schemas.3mf.io/3dmanufacturing/displacement/2023/10":                   {"displacement", false},
-	"http://schemas.3mf.io/3dmanufacturing/booleanoperations/2023/07":              {"boolean operations", false},
 	"http://schemas.3mf.io/3dmanufacturing/implicit/2023/12":                       {"implicit", false},
 }
 

@@ -43,6 +43,7 @@ type reader struct {
 	order    []*model
 	pictures map[string]*texture.Texture
 	facets   int // read
+	summed   int // facets that sums of objects went over
 	warned   map[string]bool
 }
 
@@ -106,6 +107,9 @@ func (r *reader) read() error {
 		}
 	}
 	if err := r.checkSlices(); err != nil {
+		return err
+	}
+	if err := r.sums(); err != nil {
 		return err
 	}
 	return r.build()

@@ -181,15 +181,7 @@ func TestLattice(t *testing.T) {
 // A lattice cut by a cube of side 10 at the origin, known by hand: butt beams of radius 1 through the cube, beside it and within it, and one that
 // ends in a corner; beams overlap nowhere, so their volumes add up.
 func TestLatticeIsClipped(t *testing.T) {
-	cube := `<object id="7"><mesh><vertices>`
-	for i := range 8 {
-		cube += fmt.Sprintf(`<vertex x="%d" y="%d" z="%d"/>`, 10*(i&1), 10*(i>>1&1), 10*(i>>2&1))
-	}
-	cube += `</vertices><triangles>`
-	for _, q := range [][4]int{{0, 2, 3, 1}, {4, 5, 7, 6}, {0, 1, 5, 4}, {2, 6, 7, 3}, {0, 4, 6, 2}, {1, 3, 7, 5}} {
-		cube += fmt.Sprintf(`<triangle v1="%d" v2="%d" v3="%d"/><triangle v1="%d" v2="%d" v3="%d"/>`, q[0], q[1], q[2], q[0], q[2], q[3])
-	}
-	cube += `</triangles></mesh></object>`
+	cube := cubeOf(7, ``)
 	lattice := func(attrs string) string {
 		return doc("millimeter", cube+`<object id="1"><mesh><vertices>`+
 			`<vertex x="-10" y="3" z="3"/><vertex x="20" y="3" z="3"/>`+
@@ -227,6 +219,74 @@ func TestLatticeIsClipped(t *testing.T) {
 	c := read(t, pack(t, open))
 	if v := volume(c); math.Abs(v/all-1) > 1e-4 || len(c.Warnings) != 1 || c.Warnings[0].Code != "3mf_lattice_clip" {
 		t.Errorf("cut by one triangle: volume %v, %v", v, c.Warnings)
+	}
+}
+
+// cubeOf is a mesh object: a cube of side 10 at the origin.
+func cubeOf(id int, attrs string) string {
+	x := fmt.Sprintf(`<object id="%d" %s><mesh><vertices>`, id, attrs)
+	for i := range 8 {
+		x += fmt.Sprintf(`<vertex x="%d" y="%d" z="%d"/>`, 10*(i&1), 10*(i>>1&1), 10*(i>>2&1))
+	}
+	x += `</vertices><triangles>`
+	for _, q := range [][4]int{{0, 2, 3, 1}, {4, 5, 7, 6}, {0, 1, 5, 4}, {2, 6, 7, 3}, {0, 4, 6, 2}, {1, 3, 7, 5}} {
+		x += fmt.Sprintf(`<triangle v1="%d" v2="%d" v3="%d"/><triangle v1="%d" v2="%d" v3="%d"/>`, q[0], q[1], q[2], q[0], q[2], q[3])
+	}
+	return x + `</triangles></mesh></object>`
+}
+
+// Objects put together from cubes; volumes by hand.
+func TestBoolean(t *testing.T) {
+	const moved, small = `transform="1 0 0 0 1 0 0 0 1 5 5 5"`, `transform="0.2 0 0 0 0.2 0 0 0 2 4 4 -5"` // a bar of 2 x 2 through the cube
+	shape := func(id int, attrs, by string) string {
+		return fmt.Sprintf(`<object id="%d"><o:booleanshape %s>%s</o:booleanshape></object>`, id, attrs, by)
+	}
+	build := func(objects string, id int) string {
+		return strings.Replace(doc("millimeter", `<m:colorgroup id="90"><m:color color="#FF0000"/><m:color color="#00FF00"/></m:colorgroup>`+
+			cubeOf(1, `pid="90" pindex="0"`)+cubeOf(2, `pid="90" pindex="1"`)+objects, fmt.Sprintf(`<item objectid="%d"/>`, id)),
+			"<model ", `<model xmlns:o="http://schemas.3mf.io/3dmanufacturing/booleanoperations/2023/07" requiredextensions="o" `, 1)
+	}
+	other := `<o:boolean objectid="2" ` + moved + `/>`
+	bar := `<o:boolean objectid="2" ` + small + `/>`
+	for name, c := range map[string]struct {
+		model  string
+		volume float64
+		colors int
+	}{
+		"union":           {build(shape(3, `objectid="1"`, other), 3), 2000 - 125, 2},
+		"difference":      {build(shape(3, `objectid="1" operation="difference"`, other), 3), 1000 - 125, 2},
+		"intersection":    {build(shape(3, `objectid="1" operation="intersection"`, other), 3), 125, 2},
+		"one after other": {build(shape(3, `objectid="1" operation="difference"`, other+bar), 3), 1000 - 125 - 4*10 + 4*1*0.25*5, 2}, // the bar's corner lies in what is gone: 1 x 1 x 5
+		"of a sum":        {build(shape(3, `objectid="1"`, other)+shape(4, `objectid="3" operation="difference" `+moved, `<o:boolean objectid="1" transform="1 0 0 0 1 0 0 0 1 10 10 10"/>`), 4), 2000 - 125 - 1000, 2},
+		"flush":           {build(shape(3, `objectid="1" operation="difference"`, `<o:boolean objectid="1" transform="1 0 0 0 1 0 0 0 1 5 0 0"/>`), 3), 500, 1},
+	} {
+		got := read(t, pack(t, c.model))
+		if len(got.Bodies) != 1 || !got.Bodies[0].Mesh.Topology().Solid() || len(got.Warnings) > 0 {
+			t.Errorf("%s: not one closed body: %v", name, got.Warnings)
+			continue
+		}
+		if v := volume(got); math.Abs(v-c.volume) > 1e-3 {
+			t.Errorf("%s: volume %v, want %v", name, v, c.volume)
+		}
+		colors := make(map[content.RGBA]bool)
+		for _, x := range got.Bodies[0].FacetColor {
+			colors[x] = true
+		}
+		if b := got.Bodies[0]; c.colors == 1 && (b.Color == nil || b.Color[0] != 255) || c.colors == 2 && len(colors) != 2 {
+			t.Errorf("%s: colours %v %v", name, b.Color, colors)
+		}
+	}
+	for name, c := range map[string]struct{ model, code string }{
+		"itself":      {build(shape(3, `objectid="3"`, other), 3), "3mf_circle"},
+		"each other":  {build(shape(3, `objectid="4"`, other)+shape(4, `objectid="3"`, other), 3), "3mf_circle"},
+		"nothing":     {build(shape(3, `objectid="1"`, ``), 3), "3mf_boolean"},
+		"not there":   {build(shape(3, `objectid="7"`, other), 3), "3mf_object"},
+		"operation":   {build(shape(3, `objectid="1" operation="blend"`, other), 3), "3mf_boolean"},
+		"an assembly": {build(`<object id="5"><components><component objectid="1"/></components></object>`+shape(3, `objectid="5"`, other), 3), "3mf_boolean"},
+	} {
+		if _, err := Read(context.Background(), pack(t, c.model), content.Limits{}); fault.Of(err).Code != c.code {
+			t.Errorf("%s: %v, want %s", name, err, c.code)
+		}
 	}
 }
 
@@ -268,7 +328,7 @@ func TestBroken(t *testing.T) {
 		{"transform to infinity", with(item, `<item objectid="1" transform="1e39 0 0 0 1 0 0 0 1 0 0 0"/>`), "3mf_transform"},
 		{"two meshes", with(object, `<object id="1">`+tetra+tetra+`</object>`), "3mf_structure"},
 		{"text", with("</mesh>", "text</mesh>"), "3mf_structure"},
-		{"required extension", with("<model ", `<model xmlns:x="http://schemas.3mf.io/3dmanufacturing/booleanoperations/2023/07" requiredextensions="x" `), "3mf_extension"},
+		{"required extension", with("<model ", `<model xmlns:x="http://schemas.3mf.io/3dmanufacturing/implicit/2023/12" requiredextensions="x" `), "3mf_extension"},
 		{"required vendor's extension", with("<model ", `<model xmlns:x="http://example.com/x" requiredextensions="x" `), "3mf_extension"},
 		{"required undeclared", with("<model ", `<model requiredextensions="x" `), "3mf_extension_undeclared"},
 		{"no property group", with(`<object id="1"`, `<object id="1" pid="9" pindex="0"`), "3mf_property"},
@@ -364,6 +424,8 @@ func TestWriteRead(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	for _, m := range []string{
 		doc("inch", `<m:colorgroup id="2"><m:color color="#00FF00"/></m:colorgroup><object id="1" pid="2" pindex="0">`+tetra+`</object>`, `<item objectid="1" transform="2 0 0 0 2 0 0 0 2 0 0 10"/>`),
+		strings.Replace(doc("millimeter", cubeOf(1, ``)+`<object id="3"><o:booleanshape objectid="1" operation="difference"><o:boolean objectid="1" transform="1 0 0 0 1 0 0 0 1 5 5 0"/></o:booleanshape></object>`, `<item objectid="3"/>`),
+			"<model ", `<model xmlns:o="http://schemas.3mf.io/3dmanufacturing/booleanoperations/2023/07" `, 1),
 		doc("millimeter", `<object id="1"><mesh><vertices><vertex x="1" y="2" z="3"/><vertex x="7" y="2" z="11"/></vertices><triangles/><b:beamlattice radius="1" minlength="1"><b:beams><b:beam v1="0" v2="1"/></b:beams></b:beamlattice></mesh></object>`, `<item objectid="1"/>`),
 		doc("millimeter", `<s:slicestack id="3" zbottom="0"><s:slice ztop="1"><s:vertices><s:vertex x="1" y="1"/></s:vertices><s:polygon startv="0"><s:segment v2="0"/></s:polygon></s:slice></s:slicestack><object id="1" s:slicestackid="3">`+tetra+`</object>`, `<item objectid="1"/>`),
 	} {
