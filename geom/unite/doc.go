@@ -16,7 +16,8 @@
 // (TestUnionTurned); nothing is done to parts whose shells are clean or only touch (TestCleanIsNotTouched); the winding of
 // random points agrees before and after (TestWindingKept); asserted by others and by the bit solid (TestUnionAssertedByOthers,
 // TestUnionAgreesWithBits); no facets whatever make it panic (TestAnyFacets); what is cut
-// off and what is left wind as they should and add up (TestClipWinds, TestSumsOfSolids). One goroutine after the search for meetings: the same bits on any cores.
+// off and what is left wind as they should and add up (TestClipWinds, TestSumsOfSolids). The same bits on
+// any cores (TestUnionOnAnyCores).
 //
 // Units: mm. Not here: which surfaces are one body (geom/mesh), volumes alone (geom/solid gives the union's within 0.3 %).
 // Sources (cited from memory): the scheme is that of Zhou, Grinspun, Zorin, Jacobson, "Mesh arrangements for solid geometry", ACM TOG 35(4), 2016,

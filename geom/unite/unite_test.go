@@ -3,6 +3,7 @@ package unite
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -262,4 +263,17 @@ func BenchmarkShells(b *testing.B) {
 		}
 	}
 	b.ReportMetric(float64(m.Facets())*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mfacets/s")
+}
+
+func TestUnionOnAnyCores(t *testing.T) {
+	r := rand.New(rand.NewPCG(seed, 6))
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	for _, m := range append(scenes(r, 4), mesh.Merge(geomtest.Sphere(10, 120).Mesh, at(geomtest.Sphere(10, 120).Mesh, 9, 1, 0))) {
+		runtime.GOMAXPROCS(1)
+		one := union(t, "one core", m)
+		runtime.GOMAXPROCS(4)
+		if many := union(t, "four cores", m); !slices.Equal(one.Mesh.Pos, many.Mesh.Pos) || !slices.Equal(one.Mesh.Tri, many.Mesh.Tri) || !slices.Equal(one.Source, many.Source) {
+			t.Fatalf("seed %d: four cores give another surface", seed)
+		}
+	}
 }
