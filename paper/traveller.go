@@ -1,17 +1,11 @@
 package paper
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"image/png"
 	"strings"
 
-	"github.com/boombuler/barcode"
-	"github.com/boombuler/barcode/qr"
-
 	"firstoff/bureau/making"
-	"firstoff/fault"
 )
 
 // Traveller prints the route card that follows a batch of like parts: picture, QR of its page, material and settings, the
@@ -22,18 +16,11 @@ func (p *Press) Traveller(ctx context.Context, c making.Card, address string) ([
 	if err != nil {
 		return nil, err
 	}
-	code, err := qr.Encode(address, qr.M, qr.Auto)
-	if err == nil {
-		code, err = barcode.Scale(code, 300, 300)
-	}
-	var square bytes.Buffer
-	if err == nil {
-		err = png.Encode(&square, code)
-	}
+	code, err := square(address)
 	if err != nil {
-		return nil, fault.Because(err, fault.Internal, "paper", "", "The traveller's code could not be printed.")
+		return nil, err
 	}
-	s.picture("qr", square.Bytes(), right-32, 16, 32)
+	s.picture("qr", code, right-32, 16, 32)
 	s.SetTextColor(actRGB[0], actRGB[1], actRGB[2])
 	s.SetFont("Desk", "B", 20)
 	s.CellFormat(wide-36, 9, "Traveller "+t.ID, "", 1, "L", false, 0, "")

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"firstoff/bureau/making"
+	"firstoff/bureau/proving"
 	"firstoff/fault"
 	"firstoff/shopfloor/order"
 )
@@ -29,7 +30,13 @@ func (k *desk) order(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	k.show(w, r, http.StatusOK, orderPage(k.frame(r, "Order "+o.ID, "orders"), o, events, k.Floor != nil))
+	var cs []proving.Certificate
+	if k.Proving != nil {
+		if cs, err = k.Proving.Certificates(r.Context(), o.ID); err != nil {
+			return err
+		}
+	}
+	k.show(w, r, http.StatusOK, orderPage(k.frame(r, "Order "+o.ID, "orders"), o, events, k.Floor != nil, cs, k.Proving != nil))
 	return nil
 }
 

@@ -94,6 +94,9 @@ func (k *desk) routes(mux *http.ServeMux) {
 		on("POST /orders/{id}/take-back", k.takeBack)
 	}
 
+	if k.Proving != nil {
+		k.provingRoutes(on)
+	}
 	if k.Post != nil {
 		on("GET /subscribers", k.subscribers)
 		on("POST /subscribers", k.subscribe)

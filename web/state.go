@@ -20,6 +20,9 @@ var marks = map[string]mark{
 	// travellers, builds, lots
 	"running": {"half", "act"}, "paused": {"notch", "look"}, "short": {"hatch", "stop"}, "ahead": {"ring", ""}, "planned": {"ring", "act"}, "dropped": {"notch", ""},
 	"sealed": {"ring", ""}, "quarantined": {"hatch", "stop"}, "used up": {"notch", ""},
+	// inspection
+	"no plan": {"ring", ""}, "measuring": {"half", "act"}, "rejected": {"hatch", "stop"}, "not decided": {"half", "look"},
+	"contained": {"half", "look"}, "disposed": {"half", "act"}, "closed": {"disc", "done"}, "overdue": {"hatch", "stop"},
 	// subscribers
 	"on": {"disc", "done"}, "given up": {"hatch", "stop"},
 	// findings

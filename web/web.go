@@ -34,11 +34,12 @@ type Deps struct {
 	Steps     bureau.Steps
 	Catalogue func() *shop.Catalogue
 	Clock     func() time.Time
-	Papers    Papers      // nil: papers are answered with a plain sentence
-	Floor     FloorSteps  // nil: no floor pages
-	Post      PostSteps   // nil: no programs are told
-	Slips     FloorPapers // nil: papers are answered with a plain sentence
-	Wall      Wall        // nil: there is no wall board
+	Papers    Papers       // nil: papers are answered with a plain sentence
+	Floor     FloorSteps   // nil: no floor pages
+	Proving   ProvingSteps // nil: no inspection
+	Post      PostSteps    // nil: no programs are told
+	Slips     FloorPapers  // nil: papers are answered with a plain sentence
+	Wall      Wall         // nil: there is no wall board
 	Log       *slog.Logger
 	MaxUpload int64 // bytes of one posted form; 0 = 2 GiB
 	// Extra routes are mounted beside the pages (the API); pattern as of http.ServeMux.

@@ -14,12 +14,15 @@ import (
 
 	"firstoff/bureau"
 	"firstoff/bureau/making"
+	"firstoff/bureau/proving"
 	"firstoff/client"
 	"firstoff/demo"
 	"firstoff/fault"
 	"firstoff/intake/cad"
 	"firstoff/paper"
+	"firstoff/part"
 	"firstoff/post"
+	"firstoff/shopfloor/order"
 	"firstoff/web"
 	"firstoff/web/api"
 )
@@ -106,11 +109,21 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 // deps wires the pages.
 func (c *serveCmd) deps(o *opened, log *slog.Logger) (web.Deps, error) {
 	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs}
-	floor, err := making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log})
+	var house *proving.House
+	floor, err := making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
+		Hold: func(ctx context.Context, x order.Order, pieces []string) error { return house.Hold(ctx, x, pieces) }})
 	if err != nil {
 		return web.Deps{}, err
 	}
-	return web.Deps{Steps: o.Bureau, Floor: floor, Post: &post.Office{Records: o.store, Clock: time.Now, Log: log}, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
+	house, err = proving.New(proving.Ports{Records: o.store, Floor: floor, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
+		Facts: func(ctx context.Context, lineID string) (part.Facts, error) {
+			l, err := o.store.Line(ctx, lineID)
+			return l.Facts, err
+		}})
+	if err != nil {
+		return web.Deps{}, err
+	}
+	return web.Deps{Steps: o.Bureau, Floor: floor, Proving: house, Post: &post.Office{Records: o.store, Clock: time.Now, Log: log}, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
 		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: floor, Version: version, Status: web.Status})}}, nil
 }
 

@@ -196,7 +196,7 @@ func TestWalkInBrowser(t *testing.T) {
 	b.Wait("document.body.innerText.includes('client asks')")
 	b.Picture("today")
 	b.Accessible("today, with work")
-	for _, p := range []string{"/requests", "/quotations", "/board", "/shop", "/about", "/api/docs", "/floor", "/lots", "/trace", "/t/T-1001", "/purchases", "/subscribers", "/nowhere"} {
+	for _, p := range []string{"/requests", "/quotations", "/board", "/shop", "/about", "/api/docs", "/floor", "/lots", "/trace", "/t/T-1001", "/purchases", "/subscribers", "/inspection", "/verify", "/nowhere"} {
 		b.Go(p)
 		b.See("h1")
 		b.Picture("page" + strings.ReplaceAll(p, "/", "-"))
@@ -225,7 +225,7 @@ func printed(t *testing.T, url, says string) {
 	defer r.Body.Close()
 	body, err := io.ReadAll(r.Body)
 	if err != nil || r.StatusCode != 200 || !bytes.HasPrefix(body, []byte("%PDF-")) {
-		t.Fatalf("%s: status %d, %d bytes, %v", url, r.StatusCode, len(body), err)
+		t.Fatalf("%s: status %d, %d bytes, %v: %.400s", url, r.StatusCode, len(body), err, regexp.MustCompile(`<[^>]*>|\s+`).ReplaceAllString(string(body), " "))
 	}
 	p := filepath.Join(t.TempDir(), "paper.pdf")
 	if err := os.WriteFile(p, body, 0o644); err != nil {

@@ -214,3 +214,41 @@ func (g *Gauge) finish() {
 }
 
 func sqr(v float64) float64 { return v * v }
+
+// ReadGauge reads a study from a table with the columns operator, trial, part and value (comma or semicolon between fields). Every operator
+// must have measured every part as often. Faults: those of reading tables; Invalid "study_uneven".
+func ReadGauge(data []byte) (GaugeStudy, error) {
+	t, err := readTable(data, []string{"operator", "trial", "part", "value"}, "operator", "part", "value")
+	if err != nil {
+		return GaugeStudy{}, err
+	}
+	var g GaugeStudy
+	operators, parts := map[string]int{}, map[string]int{}
+	for i := range t.rows {
+		o, p := t.text(i, "operator"), t.text(i, "part")
+		if _, ok := operators[o]; !ok {
+			operators[o] = len(operators)
+			g.Values = append(g.Values, nil)
+		}
+		if _, ok := parts[p]; !ok {
+			parts[p] = len(parts)
+		}
+		v, has, err := t.number(i, "value")
+		if err != nil {
+			return GaugeStudy{}, err
+		}
+		if !has {
+			return GaugeStudy{}, fault.New(fault.Invalid, "study_uneven", t.where(i), "a value is missing; every operator measures every part as often")
+		}
+		of := g.Values[operators[o]]
+		for len(of) <= parts[p] {
+			of = append(of, nil)
+		}
+		of[parts[p]] = append(of[parts[p]], v)
+		g.Values[operators[o]] = of
+	}
+	if _, _, _, err := g.shape(); err != nil {
+		return GaugeStudy{}, err
+	}
+	return g, nil
+}
