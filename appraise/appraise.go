@@ -31,6 +31,8 @@ type Desk struct {
 	Limits content.Limits
 	// Findings looks at a part for what is hard about making it; nil: nothing is looked for.
 	Findings func(ctx context.Context, s *survey.Survey) []part.Finding
+	// ToleranceMM is the tightest tolerance asked of what is read; 0: not known yet.
+	ToleranceMM float64
 	// Packer lays copies on a platform; nil: rows of boxes.
 	Packer estimate.Packer
 	// Replications of the load for one promise; 0 = the planner's default.
@@ -55,7 +57,7 @@ func (d *Desk) Read(ctx context.Context, name string, data []byte, said unit.Len
 		step = func(string, float64) {}
 	}
 	step("reading", 0.05)
-	all, err := d.Reader.ReadAll(ctx, name, data, intake.Options{Unit: said, Limits: d.Limits})
+	all, err := d.Reader.ReadAll(ctx, name, data, intake.Options{Unit: said, Limits: d.Limits, ToleranceMM: d.ToleranceMM})
 	if err != nil {
 		return nil, err
 	}

@@ -26,6 +26,9 @@ type Options struct {
 	// AllowEmpty lets a sound file that holds nothing to make (a package that places nothing, an encrypted one) through, with the
 	// warning no_surface in place of the fault.
 	AllowEmpty bool
+	// ToleranceMM is the tightest tolerance asked of the part: surfaces of CAD files are cut into facets finely enough for it. 0: not known, then
+	// the part's size alone decides.
+	ToleranceMM float64
 }
 
 // Reader reads files. Its zero value reads everything but CAD formats.

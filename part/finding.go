@@ -15,4 +15,6 @@ type Finding struct {
 	At       *r3.Vec `json:"at_mm,omitempty"`
 	// Facets are some of the facets of the mended whole that it is about, for the picture; at most 512.
 	Facets []uint32 `json:"facets,omitempty"`
+	// Points are middles of some of those facets, to be marked in a picture; at most 48.
+	Points []r3.Vec `json:"points_mm,omitempty"`
 }

@@ -50,6 +50,12 @@ type BodyWish struct {
 	Material string  `json:"material,omitempty" yaml:"material"`
 }
 
+// Place is somewhere on the mended whole: a point and some of its facets (at most 512).
+type Place struct {
+	At     r3.Vec   `json:"at_mm"`
+	Facets []uint32 `json:"facets,omitempty"`
+}
+
 // Facts are what was computed from one file's geometry, once per content. mm throughout.
 type Facts struct {
 	Digest       digest.Digest `json:"sha256"`
@@ -67,6 +73,8 @@ type Facts struct {
 	MinWallMM    float64       `json:"min_wall_mm"` // 5th percentile by area
 	MedianWallMM float64       `json:"median_wall_mm"`
 	MinGapMM     float64       `json:"min_gap_mm"`
+	Thin         *Place        `json:"thin,omitempty"`   // where walls are as thin as MinWallMM or thinner
+	Narrow       *Place        `json:"narrow,omitempty"` // where gaps are as narrow as MinGapMM or narrower
 	TrappedMM3   float64       `json:"trapped_mm3"`
 	Holes        []Hole        `json:"holes,omitempty"` // known from exact faces (CAD files only)
 }

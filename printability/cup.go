@@ -12,18 +12,40 @@ func cup(q *Question) []part.Finding {
 	if q.Geometry == nil || q.Pose == nil || q.Process.Code != "VPP" {
 		return nil
 	}
-	s, ok := q.Geometry.bits(*q.Pose, 144, 3)
-	if !ok {
+	c, ok := q.Geometry.cuppedIn(*q.Pose, fineness(q, 144, 80))
+	if !ok || c.area < 20 {
 		return nil
 	}
-	area, volume, at := cups(s)
-	if area < 20 {
-		return nil
-	}
+	area, volume, at := c.area, c.volume, c.at
 	at = q.Pose.Inverse().Rotate(at)
 	f := finding(Warning, "handbook 2.4: cup or suction, vent 3 mm", area, 20, "mm2", "In this pose a cup of %.0f mm² and %.2f cm³ closes against the vat: vent it by 3 mm or turn the part.", area, volume/1000)
 	f.At = &at
 	return one(f)
+}
+
+// cupped is what cups finds in a pose.
+type cupped struct {
+	area, volume float64
+	at           r3.Vec
+}
+
+func (g *Geometry) cuppedIn(pose r3.Quat, across int) (cupped, bool) {
+	k := rasterKey{pose, across, 3}
+	g.mu.Lock()
+	c, ok := g.cups[k]
+	g.mu.Unlock()
+	if ok {
+		return c, true
+	}
+	s, ok := g.bits(pose, across, 3)
+	if !ok {
+		return cupped{}, false
+	}
+	c.area, c.volume, c.at = cups(s)
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.cups[k] = c
+	return c, true
 }
 
 // cups finds the largest area of a layer that is closed off from the outside by what lies in and below it, with the volume under it: layers are

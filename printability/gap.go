@@ -12,5 +12,5 @@ func gap(q *Question) []part.Finding {
 	if q.Facts.Bodies > 1 {
 		sev = Stop
 	}
-	return one(finding(sev, string(p.Origin), g, p.MinGapMM, "mm", "Gaps of %.2f mm fuse or clog by %s; leave %.2f mm.", g, p.Name, p.MinGapMM))
+	return one(at(finding(sev, string(p.Origin), g, p.MinGapMM, "mm", "Gaps of %.2f mm fuse or clog by %s; leave %.2f mm.", g, p.Name, p.MinGapMM), q.Facts.Narrow))
 }

@@ -8,6 +8,7 @@ import (
 	"firstoff/geom/r3"
 	"firstoff/geom/section"
 	"firstoff/geom/solid"
+	"firstoff/part"
 )
 
 // Geometry is a part's shape as the rules ask it. What is costly is worked out when first asked and kept. It may be used by
@@ -18,6 +19,8 @@ type Geometry struct {
 	edgesOnce sync.Once
 	edges     []edge
 
+	normals   func() []r3.Vec // of facets, twice as long as their areas
+	measure   func() mesh.Measures
 	topology  func() *mesh.Topology
 	cylinders func() []Cylinder
 	relief    func() []step
@@ -29,6 +32,9 @@ type Geometry struct {
 	mu       sync.Mutex
 	drained  map[float64][]solid.Chamber
 	rastered map[rasterKey]*solid.Solid
+	islands  map[rasterKey]airborne
+	cups     map[rasterKey]cupped
+	tips     map[r3.Quat]float64
 }
 
 type bodies2 struct {
@@ -51,8 +57,17 @@ type rasterKey struct {
 
 // Look makes the geometry of a mended mesh in mm, which must not be changed afterwards.
 func Look(m *mesh.Mesh) *Geometry {
-	g := &Geometry{Mesh: m, drained: map[float64][]solid.Chamber{}, rastered: map[rasterKey]*solid.Solid{}}
+	g := &Geometry{Mesh: m, drained: map[float64][]solid.Chamber{}, rastered: map[rasterKey]*solid.Solid{}, islands: map[rasterKey]airborne{}, cups: map[rasterKey]cupped{}, tips: map[r3.Quat]float64{}}
 	g.topology = sync.OnceValue(m.Topology)
+	g.measure = sync.OnceValue(m.Measure)
+	g.normals = sync.OnceValue(func() []r3.Vec {
+		n := make([]r3.Vec, m.Facets())
+		for f := range n {
+			a, b, c := m.Corners(f)
+			n[f] = b.Sub(a).Cross(c.Sub(a))
+		}
+		return n
+	})
 	g.cylinders = sync.OnceValue(func() []Cylinder { return Cylinders(m, g.topology()) })
 	g.relief = sync.OnceValue(func() []step { return reliefOf(g) })
 	g.hull = sync.OnceValue(func() *mesh.Mesh { return mesh.ConvexHull(m) })
@@ -66,7 +81,7 @@ func Look(m *mesh.Mesh) *Geometry {
 		return v
 	})
 	g.wide = sync.OnceValue(func() (b ball) {
-		s, ok := g.bits(r3.Identity, 160, 1)
+		s, ok := g.bits(r3.Identity, 112, 1)
 		if !ok {
 			return b
 		}
@@ -87,7 +102,7 @@ func (g *Geometry) steps() []step { return g.relief() }
 
 func (g *Geometry) nearestBodies() (float64, r3.Vec, bool) { b := g.gap(); return b.gap, b.at, b.ok }
 
-// widest is the diameter of the largest ball inside, to about a cell of a 160th of the part.
+// widest is the diameter of the largest ball inside, to about a cell of a 112th of the part.
 func (g *Geometry) widest() (float64, r3.Vec, bool) { b := g.wide(); return b.d, b.at, b.ok }
 
 // bits is the part rastered in a pose with about across cells along its longest side and a margin of empty cells; ok is false when it
@@ -116,7 +131,7 @@ func (g *Geometry) bits(pose r3.Quat, across, margin int) (*solid.Solid, bool) {
 	return s, true
 }
 
-// chambers are the hollows that a ball of diameter gate cannot leave, found at a fifth of the gate or a 160th of the part.
+// chambers are the hollows that a ball of diameter gate cannot leave, found at a quarter of the gate or a 160th of the part.
 func (g *Geometry) chambers(gate float64) ([]solid.Chamber, bool) {
 	g.mu.Lock()
 	got, ok := g.drained[gate]
@@ -126,7 +141,7 @@ func (g *Geometry) chambers(gate float64) ([]solid.Chamber, bool) {
 	}
 	size := g.Mesh.Box().Size()
 	long := math.Max(size.X, math.Max(size.Y, size.Z))
-	across := int(math.Min(160, math.Max(48, 5*long/gate)))
+	across := int(math.Min(160, math.Max(48, 4*long/gate)))
 	if long/float64(across) > gate/2 { // too coarse to tell an opening of this size
 		return nil, false
 	}
@@ -146,6 +161,20 @@ func (g *Geometry) fits(s Space) bool {
 	e := s.Envelope
 	_, ok := mesh.FitsIn(g.hull(), r3.Vec{X: e.X, Y: e.Y, Z: e.Z + 2*s.EdgeMM}, s.EdgeMM)
 	return ok
+}
+
+// spot gives a finding its facets and the middle of the first of them.
+func (g *Geometry) spot(f part.Finding, facets []uint32) part.Finding {
+	if len(facets) > 0 {
+		p := g.middle(facets[0])
+		f.At, f.Facets = &p, few(facets)
+	}
+	return f
+}
+
+func (g *Geometry) middle(facet uint32) r3.Vec {
+	a, b, c := g.Mesh.Corners(int(facet))
+	return a.Add(b).Add(c).Mul(1.0 / 3)
 }
 
 // few is at most 512 of the facets, evenly taken.

@@ -16,6 +16,10 @@ func lump(q *Question) []part.Finding {
 	if sev == "" || q.Geometry == nil || f.MedianWallMM <= 0 || f.AreaMM2 <= 0 {
 		return nil
 	}
+	most := f.OrientedMM[2] // no ball is wider than the box
+	if limit := max(12, 3*f.MedianWallMM, 4*2*f.VolumeMM3/f.AreaMM2); most > 0 && most <= limit {
+		return nil
+	}
 	d, at, ok := q.Geometry.widest()
 	// a block has walls of a third of its width by volume over half its surface: only bodies that are thin elsewhere count
 	if !ok || d < 12 || d <= 3*f.MedianWallMM || d <= 4*2*f.VolumeMM3/f.AreaMM2 {

@@ -33,13 +33,13 @@ func (g *Geometry) Overhang(pose r3.Quat, selfSupportDeg float64) (area float64,
 	}
 	limit := math.Cos(selfSupportDeg * math.Pi / 180)
 	most := 0.0
-	for f := 0; f < m.Facets(); f++ {
-		a, b, c := m.Corners(f)
-		n := b.Sub(a).Cross(c.Sub(a))
-		l := n.Norm()
-		if l == 0 || -n.Dot(up) <= limit*l {
+	for f, n := range g.normals() {
+		d := -n.Dot(up)
+		if d <= 0 || d*d <= limit*limit*n.Norm2() {
 			continue
 		}
+		l := n.Norm()
+		a, b, c := m.Corners(f)
 		if max(a.Dot(up), b.Dot(up), c.Dot(up)) < low+0.02 {
 			continue
 		}

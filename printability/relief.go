@@ -16,7 +16,8 @@ func relief(q *Question) []part.Finding {
 	limit := 2 * q.LayerMM
 	var worst *step
 	n := 0
-	steps := q.Geometry.steps()
+	g := q.Geometry
+	steps := g.steps()
 	for i := range steps {
 		s := &steps[i]
 		if s.height < limit-1e-4 {
@@ -29,13 +30,13 @@ func relief(q *Question) []part.Finding {
 		return nil
 	}
 	f := finding(Warning, "handbook 2.4: raised text of at least two layers", worst.height, limit, "mm", "Raised or sunk detail of %.2f mm (%.0f mm²) is lower than two layers of %.3g mm and may vanish.", worst.height, worst.area, q.LayerMM)
-	f.Facets = few(worst.facets)
-	return one(f)
+	return one(g.spot(f, worst.facets))
 }
 
 // step is a small flat standing a little above or below a large one that looks the same way.
 type step struct {
 	height, area float64
+	stroke       float64 // width, mm
 	facets       []uint32
 }
 
@@ -102,8 +103,8 @@ func reliefOf(g *Geometry) []step {
 		for _, p := range ps {
 			h := math.Abs(p.d - big.d)
 			if h > 0.03 && h < tallestRelief && p.area >= 0.5 && p.area < big.area/3 {
-				if g.walled(p.facets) {
-					out = append(out, step{h, p.area, p.facets})
+				if outline, ok := g.walled(p.facets); ok {
+					out = append(out, step{h, p.area, 2 * p.area / outline, p.facets})
 				}
 			}
 		}
@@ -112,8 +113,8 @@ func reliefOf(g *Geometry) []step {
 }
 
 // walled says whether a patch stands off its surroundings by steep sides, as text and marks do and the last facets of a soft curve do not: at least
-// three quarters of its outline turn by 40° or more.
-func (g *Geometry) walled(facets []uint32) bool {
+// three quarters of its outline turn by 40° or more. The outline's length comes along.
+func (g *Geometry) walled(facets []uint32) (outlineMM float64, ok bool) {
 	t, m := g.topology(), g.Mesh
 	in := make(map[uint32]bool, len(facets))
 	for _, f := range facets {
@@ -135,5 +136,5 @@ func (g *Geometry) walled(facets []uint32) bool {
 			}
 		}
 	}
-	return all > 0 && steep >= 0.75*all
+	return all, all > 0 && steep >= 0.75*all
 }

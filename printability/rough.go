@@ -23,14 +23,12 @@ func rough(q *Question) []part.Finding {
 // Roughness is the area's mean Ra, the worst, and the share of the area over three quarters of the worst, in a pose: saw-tooth of the stair
 // steps with the process floor (handbook 2.3).
 func (g *Geometry) Roughness(pose r3.Quat, layer, floor float64) (mean, worst, share float64) {
-	m := g.Mesh
 	up := pose.Inverse().Rotate(r3.Vec{Z: 1})
 	var total float64
-	ra := make([]float64, m.Facets())
-	area := make([]float64, m.Facets())
-	for f := range ra {
-		a, b, c := m.Corners(f)
-		n := b.Sub(a).Cross(c.Sub(a))
+	normals := g.normals()
+	ra := make([]float64, len(normals))
+	area := make([]float64, len(normals))
+	for f, n := range normals {
 		l := n.Norm()
 		if l == 0 {
 			continue

@@ -22,8 +22,24 @@ func tip(q *Question) []part.Finding {
 
 // TipDeg is the tilt at which the part as posed tips over the edge of what it stands on; 0 where it does not stand by itself at all.
 func (g *Geometry) TipDeg(pose r3.Quat) (float64, bool) {
+	g.mu.Lock()
+	deg, known := g.tips[pose]
+	g.mu.Unlock()
+	if known {
+		return deg, true
+	}
+	deg, ok := g.tipDeg(pose)
+	if ok {
+		g.mu.Lock()
+		g.tips[pose] = deg
+		g.mu.Unlock()
+	}
+	return deg, ok
+}
+
+func (g *Geometry) tipDeg(pose r3.Quat) (float64, bool) {
 	m := g.Mesh
-	c := m.Measure().CentroidMM
+	c := g.measure().CentroidMM
 	low := math.Inf(1)
 	pts := make([]r3.Vec, m.Vertices())
 	for v := range pts {

@@ -8,7 +8,9 @@ func wall(q *Question) []part.Finding {
 	if w <= 0 {
 		return nil
 	}
-	switch src := string(p.Origin); {
+	src := string(p.Origin)
+	one := func(f part.Finding) []part.Finding { return one(at(f, q.Facts.Thin)) }
+	switch {
 	case q.RoadMM > 0 && w < q.RoadMM:
 		return one(finding(Stop, src, w, q.RoadMM, "mm", "Walls of %.2f mm are thinner than one road (%.2f mm).", w, q.RoadMM))
 	case w < p.MinFeatureMM:
@@ -19,4 +21,13 @@ func wall(q *Question) []part.Finding {
 		return one(finding(Note, src, w, p.MinWallFreeMM, "mm", "Walls of %.2f mm hold where ribs carry them; free-standing ones want %.2f mm.", w, p.MinWallFreeMM))
 	}
 	return nil
+}
+
+// at gives a finding its place, if it has one.
+func at(f part.Finding, p *part.Place) part.Finding {
+	if p != nil {
+		at := p.At
+		f.At, f.Facets = &at, few(p.Facets)
+	}
+	return f
 }

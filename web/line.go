@@ -1,11 +1,13 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
 
 	"firstoff/fault"
+	"firstoff/geom/r3"
 	"firstoff/part"
 )
 
@@ -154,4 +156,22 @@ func (k *desk) undoLine(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return seeOther(w, r, back(r, "/lines/"+id))
+}
+
+// marksOf are the places of a finding, in mm, as the viewer takes them: "x y z;x y z"; empty where it has none.
+func marksOf(x part.Finding) string {
+	var b strings.Builder
+	add := func(p r3.Vec) {
+		if b.Len() > 0 {
+			b.WriteByte(';')
+		}
+		fmt.Fprintf(&b, "%.4g %.4g %.4g", p.X, p.Y, p.Z)
+	}
+	if x.At != nil {
+		add(*x.At)
+	}
+	for _, p := range x.Points {
+		add(p)
+	}
+	return b.String()
 }

@@ -4,11 +4,13 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 
 	"firstoff/fault"
+	"firstoff/geom/r3"
 	"firstoff/intake"
 	"firstoff/intake/content"
 	"firstoff/part/survey"
@@ -19,6 +21,10 @@ type checkCmd struct {
 	Files []string `arg:"" name:"file" help:"Model files (STL, OBJ, 3MF, PLY, OFF, AMF, GLB, STEP, IGES, BREP) or ZIP of them."`
 	Unit  string   `help:"Length unit of files that state none, or to overrule what they state." enum:"mm,cm,m,in,ft,um," default:""`
 	Shop  string   `help:"The shop's catalogue, whose processes the findings are for; the made-up shop if left out." placeholder:"FILE"`
+	Need  string   `help:"What the part must do: a YAML file, as for quote; findings are held against it." placeholder:"FILE"`
+	Tol   float64  `name:"tolerance" help:"Tightest tolerance asked, ± mm: for the findings, and for how finely CAD surfaces are cut into facets." placeholder:"MM"`
+	Over  float64  `help:"Length that tolerance holds over, mm; the longest extent if left out." placeholder:"MM"`
+	Pose  string   `help:"A chosen pose to look at besides all six sides: unit quaternion w,x,y,z, as quote --json gives it." placeholder:"W,X,Y,Z"`
 	Quick bool     `help:"Leave out the search for facets that cut each other."`
 	JSON  bool     `help:"One JSON object a line for each file."`
 }
@@ -39,8 +45,16 @@ func (c *checkCmd) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return a.stop(err)
 	}
+	req, err := requirementWith(c.Need, c.Tol, c.Over)
+	if err != nil {
+		return a.stop(err)
+	}
+	pose, err := poseOf(c.Pose)
+	if err != nil {
+		return a.stop(err)
+	}
 	for _, name := range c.Files {
-		all, err := readFile(ctx, name, unit.Length(c.Unit))
+		all, err := readFileFor(ctx, name, unit.Length(c.Unit), req.ToleranceMM)
 		if err != nil {
 			a.fail(err, name)
 			continue
@@ -55,20 +69,40 @@ func (c *checkCmd) Run(ctx context.Context, s streams) error {
 				a.fail(err, name)
 				continue
 			}
-			sheet := sv.Sheet(findings(sv, cat))
+			sheet := sv.Sheet(findings(sv, cat, req, pose))
 			a.ok(sheet, func(w io.Writer) { printSheet(w, sheet) })
 		}
 	}
 	return a.end()
 }
 
+// poseOf reads a unit quaternion; "" is none.
+func poseOf(s string) (*r3.Quat, error) {
+	if s == "" {
+		return nil, nil
+	}
+	var q [4]float64
+	n, err := fmt.Sscanf(strings.ReplaceAll(s, " ", ""), "%g,%g,%g,%g", &q[0], &q[1], &q[2], &q[3])
+	l := math.Sqrt(q[0]*q[0] + q[1]*q[1] + q[2]*q[2] + q[3]*q[3])
+	if n != 4 || err != nil || !(math.Abs(l-1) < 1e-3) {
+		return nil, fault.New(fault.Invalid, "pose_form", "--pose", "%q is not a unit quaternion; write it as 1,0,0,0.", s)
+	}
+	p := r3.Quat{W: q[0], X: q[1], Y: q[2], Z: q[3]}.Unit()
+	return &p, nil
+}
+
 // readFile reads a model file from disk through the intake door.
 func readFile(ctx context.Context, path string, u unit.Length) ([]intake.Outcome, error) {
+	return readFileFor(ctx, path, u, 0)
+}
+
+// readFileFor is readFile for a part of which a tolerance is asked, mm; 0: none.
+func readFileFor(ctx context.Context, path string, u unit.Length, tolerance float64) ([]intake.Outcome, error) {
 	data, err := readBytes(path)
 	if err != nil {
 		return nil, err
 	}
-	return reader().ReadAll(ctx, filepath.Base(path), data, intake.Options{Unit: u, AllowEmpty: true})
+	return reader().ReadAll(ctx, filepath.Base(path), data, intake.Options{Unit: u, AllowEmpty: true, ToleranceMM: tolerance})
 }
 
 // readBytes reads a file from disk within the limit.

@@ -277,6 +277,51 @@ func TestContracts(t *testing.T) {
 	want(t, nest, "placements", "containers", "length_mm", "density", "seconds")
 }
 
+// TestCheckOfATolerance: what is asked on the command line reaches the findings, and so does a chosen pose; nonsense is named.
+func TestCheckOfATolerance(t *testing.T) {
+	model := filepath.Join(t.TempDir(), "block.stl")
+	f, err := os.Create(model)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := stl.Write(f, "block", geomtest.Box(6, 6, 90).Mesh); err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	codes := func(args ...string) map[string]bool {
+		t.Helper()
+		code, out, errs := command(t, append(append([]string{"check", "--json", "--quick"}, args...), model)...)
+		if code != 0 {
+			t.Fatalf("%d: %s", code, errs)
+		}
+		var s struct {
+			Findings []struct{ Process, Code, Severity string }
+		}
+		if err := json.Unmarshal([]byte(out), &s); err != nil {
+			t.Fatal(err)
+		}
+		got := map[string]bool{}
+		for _, x := range s.Findings {
+			got[x.Process+" "+x.Code+" "+x.Severity] = true
+		}
+		return got
+	}
+	if got := codes(); got["PBF-LB/P tolerance stop"] || got["MEX tip_over note"] {
+		t.Errorf("nothing was asked: %v", got)
+	}
+	if got := codes("--tolerance", "0.1", "--over", "80"); !got["PBF-LB/P tolerance stop"] {
+		t.Errorf("±0.1 mm over 80 mm cannot be sintered: %v", got)
+	}
+	if got := codes("--pose", "1,0,0,0"); !got["MEX tip_over note"] {
+		t.Errorf("a rod on end tips over: %v", got)
+	}
+	for _, bad := range [][]string{{"--pose", "1,1,1,1"}, {"--pose", "up"}, {"--tolerance=-1"}} {
+		if code, _, _ := command(t, append(append([]string{"check"}, bad...), model)...); code != 1 {
+			t.Errorf("%v: exit code %d", bad, code)
+		}
+	}
+}
+
 // TestQuoteOfAnotherShop: a catalogue file with machines of all families goes through the command, and each of its machines is offered.
 func TestQuoteOfAnotherShop(t *testing.T) {
 	dir := t.TempDir()

@@ -27,6 +27,8 @@ type quoteCmd struct {
 	Files    []string `arg:"" name:"file" help:"Model files, or ZIP of them; each model is a line."`
 	Qty      int      `help:"How many of each." default:"1"`
 	Need     string   `help:"What the part must do: a YAML file (see --help of serve, or docs/guide)." placeholder:"FILE"`
+	Tol      float64  `name:"tolerance" help:"Tightest tolerance asked, ± mm: for the routes, and for how finely CAD surfaces are cut into facets." placeholder:"MM"`
+	Over     float64  `help:"Length that tolerance holds over, mm; the longest extent if left out." placeholder:"MM"`
 	Shop     string   `help:"The shop's catalogue; the made-up shop if left out." placeholder:"FILE"`
 	Material string   `help:"Only this material of the catalogue." placeholder:"ID"`
 	NeedBy   string   `help:"Day it must be in the client's hands." placeholder:"DATE"`
@@ -57,7 +59,7 @@ func (c *quoteCmd) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return a.stop(err)
 	}
-	req, err := requirement(c.Need)
+	req, err := requirementWith(c.Need, c.Tol, c.Over)
 	if err != nil {
 		return a.stop(err)
 	}
@@ -74,6 +76,7 @@ func (c *quoteCmd) Run(ctx context.Context, s streams) error {
 		req.NeedBy = c.NeedBy
 	}
 	desk := newDesk(nil)
+	desk.ToleranceMM = req.ToleranceMM
 	desk.Threads = runtime.GOMAXPROCS(0)
 	// The load is played while the file is being read.
 	warm := make(chan struct{})
@@ -149,6 +152,24 @@ func requirement(path string) (part.Requirement, error) {
 	}
 	if err := yaml.UnmarshalWithOptions(text, &r, yaml.Strict()); err != nil {
 		return r, fault.Because(err, fault.Invalid, "need_yaml", path, "The requirement cannot be read: %s.", firstLine(err.Error()))
+	}
+	return r, nil
+}
+
+// requirementWith is the requirement of a file with a tolerance of the command line, which overrules the file's.
+func requirementWith(path string, tolerance, over float64) (part.Requirement, error) {
+	r, err := requirement(path)
+	if err != nil {
+		return r, err
+	}
+	if tolerance < 0 || over < 0 || tolerance > 1000 || over > 1e6 {
+		return r, fault.New(fault.Invalid, "tolerance_form", "--tolerance", "A tolerance of ±%g mm over %g mm cannot be meant; give positive lengths in mm.", tolerance, over)
+	}
+	if tolerance > 0 {
+		r.ToleranceMM = tolerance
+	}
+	if over > 0 {
+		r.OverMM = over
 	}
 	return r, nil
 }

@@ -5,6 +5,7 @@ import (
 
 	"firstoff/appraise"
 	"firstoff/fault"
+	"firstoff/geom/r3"
 	"firstoff/intake"
 	"firstoff/intake/cad"
 	"firstoff/intake/content"
@@ -20,20 +21,22 @@ var cadWorkers = cad.NewWorkers(2)
 // reader is the intake door with everything this binary can read.
 func reader() intake.Reader {
 	return intake.Reader{CAD: func(ctx context.Context, format, name string, data []byte, opt intake.Options) (*content.Content, error) {
-		return cad.Read(ctx, name, data, cad.Options{Format: format, Limits: opt.Limits, Workers: cadWorkers})
+		return cad.Read(ctx, name, data, cad.Options{Format: format, Limits: opt.Limits, Workers: cadWorkers, Tolerance: opt.ToleranceMM})
 	}}
 }
 
 // findings looks at a part for every process of the shop.
-func findings(s *survey.Survey, cat *shop.Catalogue) []part.Finding {
-	return printability.Shop(s.Facts, part.Requirement{}, printability.Look(s.Whole), cat)
+func findings(s *survey.Survey, cat *shop.Catalogue, r part.Requirement, pose *r3.Quat) []part.Finding {
+	return printability.ShopPosed(s.Facts, r, printability.Look(s.Whole), cat, pose)
 }
 
 // newDesk is the computing half of the desk as this binary wires it. Findings are looked for when a catalogue is given.
 func newDesk(cat func() *shop.Catalogue) *appraise.Desk {
 	d := &appraise.Desk{Reader: reader()}
 	if cat != nil {
-		d.Findings = func(_ context.Context, s *survey.Survey) []part.Finding { return findings(s, cat()) }
+		d.Findings = func(_ context.Context, s *survey.Survey) []part.Finding {
+			return findings(s, cat(), part.Requirement{}, nil)
+		}
 	}
 	return d
 }

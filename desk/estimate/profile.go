@@ -431,7 +431,7 @@ func (s *sampled) insetLeft(dir int, z, area, left, inset, width float64) float6
 }
 
 // sampleWays is how many heights are sampled for each direction.
-const sampleWays = 10
+const sampleWays = 5
 
 // at is the sampled way that suits a layer best: near in height and of about the length of road that the layer takes (at pitch spacing).
 func (s *sampled) at(dir int, z, length float64) way {

@@ -10,7 +10,7 @@ import (
 // Supports are laid as rows of bits: what their raster lines come to is found at a sample of layers, as for the part itself.
 
 // sampleProps is at how many layers supports are looked at.
-const sampleProps = 28
+const sampleProps = 14
 
 // props are the supports of a sample of layers of one stack.
 type props struct {

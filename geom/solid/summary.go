@@ -19,6 +19,7 @@ type Options struct {
 	SkinLayers      int     // a layer is skin where any of that many layers above (top) or below (bottom) is missing
 	InterfaceLayers int     // support this many layers under or over the part counts as interface; 0 means 1
 	Cell            float64 // width of the bit cells, mm; 0: chosen from the part's size (AutoCell)
+	Coarser         float64 // chosen cells are this much wider; 0 means 1
 	// Look is shown every layer whose number Shown says: part, all supports, and those within the interface layers, as planes of bits that hold
 	// only during the call. Several layers may be shown at once by different goroutines. Only asked when supports are.
 	Look  func(k int, part, support, iface []uint64, g *Grid)
@@ -103,7 +104,7 @@ func SummariseAll(m *mesh.Mesh, pose r3.Quat, layers []float64, o Options) ([]*S
 		}
 		cell := o.Cell
 		if cell == 0 {
-			cell = AutoCell(s.Box)
+			cell = AutoCell(s.Box) * max(1, o.Coarser)
 		}
 		if !(cell > 0) || math.IsInf(cell, 0) {
 			return nil, fault.New(fault.Invalid, "cell_size", "", "the cell width is %g mm; it must be more than zero", cell)

@@ -82,7 +82,28 @@ func walls(f *part.Facts, m *mesh.Mesh, size r3.Vec, overlap bool) {
 	}
 	sp := thickness.NewSpread(m, w)
 	f.MinWallMM, f.MedianWallMM = finite(sp.Quantile(0.05)), finite(sp.Quantile(0.5))
-	f.MinGapMM = finite(thickness.NewSpread(m, g).Quantile(0.02))
+	gaps := thickness.NewSpread(m, g)
+	f.MinGapMM = finite(gaps.Quantile(0.02))
+	f.Thin, f.Narrow = place(m, sp, f.MinWallMM), place(m, gaps, f.MinGapMM)
+}
+
+// place is where a map of thickness does not exceed limit: the middle of the thinnest facet and an even choice of all of them.
+func place(m *mesh.Mesh, s *thickness.Spread, limit float64) *part.Place {
+	if limit <= 0 {
+		return nil
+	}
+	_, facets := s.Below(limit * (1 + 1e-6))
+	if len(facets) == 0 {
+		return nil
+	}
+	const most = 512
+	p := &part.Place{}
+	a, b, c := m.Corners(int(facets[0]))
+	p.At = a.Add(b).Add(c).Mul(1.0 / 3)
+	for i := 0; i < min(most, len(facets)); i++ {
+		p.Facets = append(p.Facets, facets[i*len(facets)/min(most, len(facets))])
+	}
+	return p
 }
 
 // sampled casts rays in and out at some facets; the others have no value (NaN).

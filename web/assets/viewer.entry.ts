@@ -81,6 +81,7 @@ class Viewer {
     this.look(new Vector3(0.8, -1, 0.65));
     this.fit();
     this.panel();
+    this.places();
     this.host.dataset.ready = "yes";
   }
 
@@ -152,6 +153,47 @@ class Viewer {
       });
       this.tools.append(list);
     }
+  }
+
+  // Findings on the page that have a place get a button that marks it on the model.
+  private places(): void {
+    for (const li of document.querySelectorAll<HTMLElement>("[data-marks]")) {
+      const points = (li.dataset.marks ?? "").split(";").map((p) => p.split(" ").map(Number)).filter((p) => p.length === 3 && p.every(Number.isFinite))
+        .map(([x, y, z]) => new Vector3(x, y, z).multiplyScalar(1 / this.unit));
+      if (points.length === 0) continue;
+      const b = document.createElement("button");
+      b.type = "button";
+      b.className = "small";
+      b.textContent = "show";
+      b.setAttribute("aria-pressed", "false");
+      b.setAttribute("aria-label", `Show on the model: ${(li.textContent ?? "").trim().slice(0, 60)}`);
+      b.addEventListener("click", () => {
+        const on = b.getAttribute("aria-pressed") !== "true";
+        for (const o of document.querySelectorAll("[data-marks] > button")) o.setAttribute("aria-pressed", "false");
+        b.setAttribute("aria-pressed", String(on));
+        this.mark(on ? points : []);
+        if (on) this.host.scrollIntoView({ block: "nearest" });
+      });
+      li.append(" ", b);
+    }
+  }
+
+  // mark shows places, the first as a large dot with the eye turned to it; they are seen through the part.
+  private mark(points: Vector3[]): void {
+    this.clearMarks();
+    this.host.dataset.marked = String(points.length);
+    if (points.length === 0) return;
+    const dots = (p: Vector3[], size: number) => {
+      const o = new Points(new BufferGeometry().setFromPoints(p), new PointsMaterial({ color: css("--stop"), size, sizeAttenuation: false, depthTest: false, transparent: true, opacity: 0.9 }));
+      o.renderOrder = 2;
+      this.scene.add(o);
+      this.marks.push(o);
+    };
+    if (points.length > 1) dots(points.slice(1), 6);
+    dots(points.slice(0, 1), 14);
+    const out = points[0].clone().sub(this.box.getCenter(new Vector3()));
+    if (out.length() > 1e-6) this.look(out.normalize().add(new Vector3(0.25, -0.35, 0.3)));
+    this.draw();
   }
 
   private section(axis: string, at: number): void {
