@@ -56,7 +56,7 @@ type mark struct {
 }
 
 // sampleCuts is how many heights a profile is taken at.
-const sampleCuts = 64
+const sampleCuts = 48
 
 // thinMM is how near to each other points of an outline count as one, mm: a tenth of a road.
 const thinMM = 0.05

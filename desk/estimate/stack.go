@@ -24,7 +24,7 @@ type Cut struct {
 
 // coarser is how much wider than usual the cells are in which skins and supports are found when every layer is cut: half the work, and support
 // volumes within 0.1 % on the mean.
-const coarser = 1.6
+const coarser = 1.8
 
 // FromMesh cuts a posed part into stacks, one for each layer height, sharing what does not depend on it.
 func FromMesh(m *mesh.Mesh, meas mesh.Measures, pose r3.Quat, layers []float64, c Cut) ([]*Stack, error) {
