@@ -96,14 +96,14 @@ func bound(m *mesh.Mesh, level int) (*Union, error) {
 	}
 	pairs, more := w.pairs()
 	if more {
-		return nil, fault.New(fault.TooLarge, "too_many_overlaps", "", "more than %d pairs of facets run into each other; the shells were left as they are", MaxPairs)
+		return nil, fault.New(fault.TooLarge, "too_many_overlaps", "", "more than %d pairs of facets meet", MaxPairs)
 	}
 	cells, err := w.arrange(pairs)
 	if err == nil {
 		err = w.classify(cells)
 	}
 	if err != nil {
-		return nil, fault.Because(err, fault.Unsupported, "overlaps_unresolved", "", "the shells run into each other in a way that could not be resolved; they were left as they are")
+		return nil, fault.Because(err, fault.Unsupported, "overlaps_unresolved", "", "they meet in a way that could not be resolved")
 	}
 	if !slices.Contains(w.dirty, true) {
 		return none, nil
@@ -116,7 +116,8 @@ func Resolve(m *mesh.Mesh, log mesh.Log) (*mesh.Mesh, mesh.Log) {
 	before := m.Measure().VolumeMM3
 	u, err := Shells(m)
 	if err != nil {
-		log.Steps = append(log.Steps, mesh.Step{Code: StepLeft, Message: fault.Of(err).Message + ".", Count: 1, VolumeBefore: before, VolumeAfter: before})
+		log.Steps = append(log.Steps, mesh.Step{Code: StepLeft, Count: 1,
+			Message: fmt.Sprintf("Shells run into each other and were left as they are, because %s.", fault.Of(err).Message), VolumeBefore: before, VolumeAfter: before})
 		return m, log
 	}
 	if !u.Changed {

@@ -212,7 +212,8 @@ func TestRefusals(t *testing.T) {
 		t.Fatalf("%v", err)
 	}
 	n, log := Resolve(m, mesh.Log{})
-	if n != m || len(log.Steps) != 1 || log.Steps[0].Code != StepLeft || log.Steps[0].VolumeBefore != log.Steps[0].VolumeAfter {
+	if n != m || len(log.Steps) != 1 || log.Steps[0].Code != StepLeft || log.Steps[0].VolumeBefore != log.Steps[0].VolumeAfter ||
+		log.Steps[0].Message != "Shells run into each other and were left as they are, because more than 200000 pairs of facets meet." {
 		t.Errorf("%+v", log.Steps)
 	}
 }
