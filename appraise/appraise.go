@@ -123,7 +123,7 @@ func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error
 			return offer.Table{}, err
 		}
 		return e.Evaluate(ctx, offer.Job{Mesh: mesh, Facts: facts, Requirement: a.Requirement, Qty: a.Qty, File: a.Name, Bodies: byName}, a.Catalogue,
-			offer.Settings{Promise: prom, Packer: d.Packer, LayerMM: a.LayerMM, InfillPct: a.InfillPct})
+			offer.Settings{Promise: prom, Packer: d.Packer, LayerMM: a.LayerMM, InfillPct: a.InfillPct, Factors: a.Coefficients.Of})
 	}
 	return p, nil
 }

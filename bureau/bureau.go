@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"firstoff/client"
+	"firstoff/desk/estimate"
 	"firstoff/desk/offer"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
@@ -33,9 +34,11 @@ type Ports struct {
 	Clock     Clock
 	Catalogue Catalogue
 	Appraiser Appraiser
-	Random    io.Reader    // for client links
-	MaxFile   int64        // bytes of one upload; 0 = content.DefaultLimits.Bytes
-	Log       *slog.Logger // nil = none
+	// Coefficients gives the set in force; nil, or a nil set: the catalogue's own figures.
+	Coefficients func() *estimate.Coefficients
+	Random       io.Reader    // for client links
+	MaxFile      int64        // bytes of one upload; 0 = content.DefaultLimits.Bytes
+	Log          *slog.Logger // nil = none
 }
 
 // Bureau is the desk at work. Safe for concurrent use.

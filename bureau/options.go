@@ -43,6 +43,9 @@ func (b *Bureau) ask(l request.Line, o Override, load Load) Ask {
 		Name: l.Name, Qty: l.Qty, Requirement: l.Requirement, InfillPct: o.InfillPct, LayerMM: o.LayerMM,
 		Catalogue: b.p.Catalogue(), Load: load, Now: b.now(), Seed: seed,
 	}
+	if b.p.Coefficients != nil {
+		a.Coefficients = b.p.Coefficients()
+	}
 	if o.Qty > 0 {
 		a.Qty = o.Qty
 	}
@@ -71,8 +74,9 @@ func (a Ask) key(f part.Facts, answered unit.Length) digest.Digest {
 		Hour            string
 		AfterCutOff     bool
 		Seed            uint64
+		Coefficients    string
 	}{f.Digest, a.Name, f.Kernel, f.VolumeMM3, answered, a.Qty, a.Requirement, a.InfillPct, a.LayerMM,
-		a.Catalogue.Revision, a.Load.Revision, a.Now.UTC().Format("2006-01-02T15"), a.afterCutOff(), a.Seed})
+		a.Catalogue.Revision, a.Load.Revision, a.Now.UTC().Format("2006-01-02T15"), a.afterCutOff(), a.Seed, a.set()})
 	if err != nil { // only a NaN in the requirement could do that
 		return ""
 	}
@@ -87,9 +91,17 @@ func (a Ask) afterCutOff() bool {
 	return a.Now.In(loc).Format("15:04") >= a.Catalogue.Firm.CutOff
 }
 
+// set names the coefficients in force.
+func (a Ask) set() string {
+	if a.Coefficients == nil {
+		return ""
+	}
+	return a.Coefficients.ID
+}
+
 // madeFrom names what an answer is computed from.
 func (a Ask) madeFrom(f part.Facts) quote.Provenance {
-	return quote.Provenance{Catalogue: a.Catalogue.Revision, Kernel: f.Kernel, Load: a.Load.Revision, Now: a.Now, Seed: a.Seed}
+	return quote.Provenance{Catalogue: a.Catalogue.Revision, Kernel: f.Kernel, Load: a.Load.Revision, Now: a.Now, Seed: a.Seed, Coefficients: a.set()}
 }
 
 // evaluate asks a part for its options. At most two are computed at a time: each keeps all cores busy.

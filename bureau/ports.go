@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"firstoff/client"
+	"firstoff/desk/estimate"
 	"firstoff/desk/offer"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
@@ -160,9 +161,11 @@ type Ask struct {
 	InfillPct   float64 // only this infill; 0 = all that are offered
 	LayerMM     float64 // only this layer; 0 = all that are offered
 	Catalogue   *shop.Catalogue
-	Load        Load
-	Now         time.Time
-	Seed        uint64
+	// Coefficients are what actuals have taught; nil: nothing yet.
+	Coefficients *estimate.Coefficients
+	Load         Load
+	Now          time.Time
+	Seed         uint64
 }
 
 // Load is the work the shop has already accepted: open orders, soonest promise first. What else stands on the

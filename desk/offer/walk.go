@@ -236,6 +236,8 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 	o := Option{Process: p.Code, Machine: m.ID, Material: r.Material.ID, LayerMM: t, InfillPct: infill, Pose: chosen.q.Array(),
 		BuildS: est.BuildS.Mean, BuildSD: est.BuildS.SD, Builds: est.Builds, PerBuild: est.PerBuild,
 		PartG: est.PartG.Mean, SupportG: est.SupportG.Mean, UnitPrice: pr.Unit, Total: pr.Total, CostTotal: pr.Cost}
+	o.Set = line.Factor.ID
+	o.Terms, _ = estimate.TermsOf(line)
 	if sup != nil {
 		o.Support = sup.ID
 	}

@@ -1,6 +1,9 @@
 package quote
 
-import "firstoff/desk/offer"
+import (
+	"firstoff/desk/estimate"
+	"firstoff/desk/offer"
+)
 
 // ForClient is the quotation as the client may see it: without costs, hours, the reasons behind prices, what the desk
 // left out, who set a price and why.
@@ -23,5 +26,6 @@ func (q Quotation) ForClient() Quotation {
 // Public is an option without what is the desk's own.
 func Public(o offer.Option) offer.Option {
 	o.Why, o.Steps, o.CostTotal, o.HandsS, o.Binding, o.BuildS, o.BuildSD, o.Partner = nil, nil, 0, 0, "", 0, 0, ""
+	o.Terms, o.Set = estimate.Terms{}, ""
 	return o
 }

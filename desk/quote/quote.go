@@ -84,6 +84,8 @@ type Provenance struct {
 	Load      digest.Digest `json:"load"`
 	Now       time.Time     `json:"now"`
 	Seed      uint64        `json:"seed"`
+	// Coefficients names the set of factors that actuals have taught; empty: the catalogue's own figures.
+	Coefficients string `json:"coefficients,omitempty"`
 }
 
 // Answer is a table of options together with what it was computed from.
