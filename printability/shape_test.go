@@ -65,6 +65,7 @@ func TestDrains(t *testing.T) {
 		}
 		if c.bottom == 0 && c.top == 0 {
 			want := math.Pi * 17 * 17 * 34 / 1000
+			t.Logf("%s: %.4f cm³ trapped, the formula gives %.4f (%+.3f %%)", c.code, value, want, 100*(value/want-1))
 			if math.Abs(value/want-1) > 0.005 {
 				t.Errorf("%s: %.3f cm³ trapped, the formula gives %.3f", c.code, value, want)
 			}

@@ -10,37 +10,6 @@ import (
 	"firstoff/geom/r3"
 )
 
-// helicalRib is a rib of rectangular section (radial r0 to r1, t high along the axis) that winds around the z axis: pitch p, so many turns. Its flanks
-// are t·cos α apart, its neighbours (p − t)·cos α, tan α = p/(2πr), up to the twist of the flanks (under 0.1 % here).
-func helicalRib(r0, r1, t, p float64, turns, perTurn, across int) *mesh.Mesh {
-	var s []float32
-	n := turns * perTurn
-	at := func(i, j int, up float64) r3.Vec {
-		a := 2 * math.Pi * float64(i) / float64(perTurn)
-		r := r0 + (r1-r0)*float64(j)/float64(across)
-		return r3.Vec{X: r * math.Cos(a), Y: r * math.Sin(a), Z: p*float64(i)/float64(perTurn) + up}
-	}
-	tri := func(v ...r3.Vec) {
-		for _, c := range v {
-			s = append(s, float32(c.X), float32(c.Y), float32(c.Z))
-		}
-	}
-	quad := func(a, b, c, d r3.Vec) { tri(a, b, c); tri(a, c, d) }
-	for i := range n {
-		for j := range across {
-			quad(at(i, j, t), at(i, j+1, t), at(i+1, j+1, t), at(i+1, j, t))
-			quad(at(i, j, 0), at(i+1, j, 0), at(i+1, j+1, 0), at(i, j+1, 0))
-		}
-		quad(at(i, across, 0), at(i+1, across, 0), at(i+1, across, t), at(i, across, t))
-		quad(at(i, 0, 0), at(i, 0, t), at(i+1, 0, t), at(i+1, 0, 0))
-	}
-	for j := range across { // the two ends
-		quad(at(0, j, 0), at(0, j+1, 0), at(0, j+1, t), at(0, j, t))
-		quad(at(n, j, 0), at(n, j, t), at(n, j+1, t), at(n, j+1, 0))
-	}
-	return mesh.FromSoup(s)
-}
-
 // TestConstructions measures walls and gaps of bodies with known answers, in a turn that suits no axis: by ray and by sphere, at every facet for
 // which the construction tells the answer. Bar: 1 %. Chords of round bodies are taken into the answer.
 func TestConstructions(t *testing.T) {
@@ -52,7 +21,7 @@ func TestConstructions(t *testing.T) {
 		return a.Add(b).Add(c).Mul(1.0 / 3)
 	}
 	type answer func(m *mesh.Mesh, f int) (wall, gap float64) // of the unturned body; 0: not told
-	rib := helicalRib(16, 24, 1.2, 8, 3, 120, 5)
+	rib := geomtest.HelicalRib(16, 24, 1.2, 8, 3, 120, 5)
 	if top := rib.Topology(); !top.Closed() {
 		t.Fatal("the rib is not closed")
 	}

@@ -55,6 +55,7 @@ func ours() []specimen {
 		specimen{"bottle", geomtest.Revolve("bottle", 96, false, [2]float64{0, 0}, [2]float64{18, 0}, [2]float64{18, 40}, [2]float64{8, 55}, [2]float64{8, 62}, [2]float64{0, 62}).Mesh},
 		specimen{"flange", geomtest.Revolve("flange", 96, true, [2]float64{12, 0}, [2]float64{30, 0}, [2]float64{30, 5}, [2]float64{18, 5}, [2]float64{18, 25}, [2]float64{12, 25}).Mesh},
 		specimen{"plate", geomtest.Box(110, 70, 5).Mesh},
+		specimen{"helical rib", geomtest.HelicalRib(12, 22, 4, 12, 3, 96, 4)},
 		specimen{"gyroid", geomtest.Gyroid(40, 20, 3, 30000).Mesh})
 }
 
