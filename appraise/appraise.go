@@ -143,7 +143,7 @@ func (d *Desk) Promise(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 			material = a.Material.ID
 		}
 		ans := p.Date(jobOf("new", a.Steps, a.Machine, material, cat, a.SpreadDays))
-		return offer.Dated{P50: ans.P50.Format(time.DateOnly), P90: ans.P90.Format(time.DateOnly), LeadDays: ans.LeadDays, Binding: bindingName(cat, ans.Binding)}
+		return offer.Dated{P50: ans.P50.Format(time.DateOnly), P90: ans.P90.Format(time.DateOnly), LeadDays: ans.LeadDays, Binding: bindingName(cat, ans.Binding), Odds: ans.Odds}
 	}, nil
 }
 
@@ -175,7 +175,7 @@ func (d *Desk) planner(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 	if err != nil {
 		return nil, nil, err
 	}
-	p, err = promise.New(ctx, cat, cal, work, now, promise.Settings{Replications: d.Replications, Seed: seed, Threads: max(1, d.Threads), AsOf: asOf})
+	p, err = promise.New(ctx, cat, cal, work, now, promise.Settings{Replications: d.Replications, Seed: seed, Threads: max(1, d.Threads), AsOf: asOf, Level: load.Level})
 	if err != nil {
 		return nil, nil, err
 	}

@@ -11,6 +11,7 @@ import (
 	"firstoff/client"
 	"firstoff/desk/estimate"
 	"firstoff/desk/offer"
+	"firstoff/desk/promise"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
 	"firstoff/digest"
@@ -50,6 +51,8 @@ type Bureau struct {
 
 	mu      sync.Mutex
 	running map[string]context.CancelCauseFunc // analyses in this process, by file id
+
+	learned learned // the level of promises
 }
 
 // Kinds of task.
@@ -170,6 +173,7 @@ type LineOptions struct {
 	Line     request.Line     `json:"line"`
 	Table    offer.Table      `json:"table"`
 	Key      digest.Digest    `json:"key"`
+	Level    promise.Level    `json:"level"` // its dates are taken at
 	moved    bool             // the line was saved with this key
 	MadeFrom quote.Provenance `json:"made_from"`
 }

@@ -29,12 +29,19 @@ func (b *Bureau) Load(ctx context.Context) (Load, error) {
 		ID      string
 		Version int
 	}
+	level, err := b.level(ctx, open)
+	if err != nil {
+		return Load{}, err
+	}
 	marks := []mark{}
 	for _, o := range open {
 		marks = append(marks, mark{o.ID, o.Version})
 	}
-	text, err := json.Marshal(marks)
-	return Load{Orders: open, Revision: digest.Of(text)}, err
+	text, err := json.Marshal(struct {
+		Orders []mark
+		Level  float64
+	}{marks, level.Use})
+	return Load{Orders: open, Level: level, Revision: digest.Of(text)}, err
 }
 
 // ask is the question about a line as it stands, or with something else for once.
@@ -151,7 +158,7 @@ func (b *Bureau) Options(ctx context.Context, lineID string, o Override) (LineOp
 		return out, err
 	}
 	a := b.ask(l, o, load)
-	out = LineOptions{Line: l, Key: a.key(l.Facts, f.Unit.Answer)}
+	out = LineOptions{Line: l, Level: load.Level, Key: a.key(l.Facts, f.Unit.Answer)}
 	if out.Key == "" {
 		return out, fault.New(fault.Invalid, "requirement_numbers", l.ID, "The requirement holds a number that is none; set it again.")
 	}

@@ -8,6 +8,7 @@ import (
 	"firstoff/client"
 	"firstoff/desk/estimate"
 	"firstoff/desk/offer"
+	"firstoff/desk/promise"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
 	"firstoff/digest"
@@ -172,5 +173,6 @@ type Ask struct {
 // machines comes with the catalogue. Revision is the digest of what is in it.
 type Load struct {
 	Orders   []order.Order
+	Level    promise.Level // learned from the promises whose day has come
 	Revision digest.Digest
 }

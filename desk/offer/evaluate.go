@@ -7,6 +7,7 @@ import (
 
 	"firstoff/desk/advise"
 	"firstoff/desk/estimate"
+	"firstoff/desk/promise"
 	"firstoff/fault"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
@@ -56,6 +57,7 @@ type Dated struct {
 	P50, P90 string
 	LeadDays int
 	Binding  string
+	Odds     promise.Odds
 }
 
 // Promise turns steps into dates under the present load. It must be safe for use by several goroutines.

@@ -4,6 +4,7 @@ package offer
 
 import (
 	"firstoff/desk/estimate"
+	"firstoff/desk/promise"
 	"firstoff/money"
 )
 
@@ -45,6 +46,7 @@ type Option struct {
 	P90       string         `json:"p90_date"`
 	LeadDays  int            `json:"lead_days"`         // business days to P90
 	Binding   string         `json:"binding,omitempty"` // what the date waits for
+	Odds      promise.Odds   `json:"odds,omitempty"`    // of the date, by business days from receipt
 	Fitness   float64        `json:"fitness"`           // 0..1, how well it meets the requirement
 	Notes     []string       `json:"notes,omitempty"`   // in the client's language: what this route means for the part
 	Cautions  []string       `json:"cautions,omitempty"`

@@ -362,7 +362,7 @@ func (w *walk) date() {
 			a := w.asks[i]
 			a.Option, a.Steps = o, o.Steps
 			d := w.s.Promise(a)
-			o.P50, o.P90, o.LeadDays, o.Binding = d.P50, d.P90, d.LeadDays, d.Binding
+			o.P50, o.P90, o.LeadDays, o.Binding, o.Odds = d.P50, d.P90, d.LeadDays, d.Binding, d.Odds
 		}
 	})
 }

@@ -18,11 +18,13 @@ type free struct {
 	units  map[string][][]gap // by resource, by unit
 	people map[string][]int   // skill → indices into hands
 	hands  [][]capacity.Interval
+	hours  map[string]*capacity.Hours // by resource; nil: always open
 }
 
-// turn makes the free time of a tape, from the instant from to until.
-func turn(t capacity.Tape, s capacity.Shop, from, until int64) *free {
-	f := &free{units: map[string][][]gap{}, people: map[string][]int{}}
+// turn makes the free time of a tape, from the instant from to until. Whoever stayed away in that replication is not
+// there for new work either.
+func turn(t capacity.Tape, s capacity.Shop, hours map[string]*capacity.Hours, seed uint64, rep int, from, until int64) *free {
+	f := &free{units: map[string][][]gap{}, people: map[string][]int{}, hours: hours}
 	res := map[string]*capacity.Resource{}
 	for i := range s.Resources {
 		res[s.Resources[i].ID] = &s.Resources[i]
@@ -32,7 +34,12 @@ func turn(t capacity.Tape, s capacity.Shop, from, until int64) *free {
 		f.units[tk.ID] = append(f.units[tk.ID], gaps(tk.Spans, r, from, until))
 	}
 	for i, tk := range t.People {
-		f.hands = append(f.hands, subtract(s.People[i].Calendar, tk.Spans, from, until))
+		p := &s.People[i]
+		h := subtract(p.Calendar, tk.Spans, from, until)
+		if p.AbsentProb > 0 && len(p.Calendar) > 0 {
+			h = present(h, p.Calendar, func(start int64) bool { return capacity.Away(seed, rep, i, start, p.AbsentProb) })
+		}
+		f.hands = append(f.hands, h)
 		for _, k := range s.People[i].Skills {
 			f.people[k] = append(f.people[k], i)
 		}
@@ -75,6 +82,24 @@ func subtract(c capacity.Calendar, taken []capacity.Span, from, until int64) []c
 		}
 		if a < b {
 			out = append(out, capacity.Interval{Start: a, End: b})
+		}
+	}
+	return out
+}
+
+// present drops from h, pieces of the calendar's shifts, those of shifts missed. It works in place.
+func present(h []capacity.Interval, c capacity.Calendar, away func(start int64) bool) []capacity.Interval {
+	out := h[:0]
+	k, asked, gone := 0, -1, false
+	for _, iv := range h {
+		for k < len(c) && c[k].End <= iv.Start {
+			k++
+		}
+		if k < len(c) && k != asked {
+			asked, gone = k, away(c[k].Start)
+		}
+		if !gone {
+			out = append(out, iv)
 		}
 	}
 	return out
@@ -171,6 +196,10 @@ func (f *free) onUnit(op *capacity.Op, id string, gs []gap, t, hands, d, change,
 	for i := sort.Search(len(gs), func(i int) bool { return gs[i].to > t }); i < len(gs); i++ {
 		g := gs[i]
 		s := max(g.from, t)
+		h := f.hours[id]
+		if h != nil {
+			s, _ = h.Next(s)
+		}
 		if s+d >= limit {
 			return none
 		}
@@ -187,11 +216,14 @@ func (f *free) onUnit(op *capacity.Op, id string, gs []gap, t, hands, d, change,
 		var begin, end int64
 		switch {
 		case op.People == "":
-			begin, end = s, s+run
+			begin, end = s, h.After(s, run)
 		case op.Unattended:
 			var ready int64
 			begin, ready = f.whole(op.People, s, max(prep, 1))
-			end = ready + run
+			end = never
+			if ready < never {
+				end = h.After(ready, run)
+			}
 			if op.UnloadSeconds > 0 && begin < never {
 				_, end = f.whole(op.People, end, int64(op.UnloadSeconds))
 			}

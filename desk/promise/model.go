@@ -13,10 +13,17 @@ import (
 // horizonDays is how far calendars are written out. capacity repeats the last week after that.
 const horizonDays = 190
 
+// absent is the chance of a person staying away on a day: one day in fifty, common practice for unplanned absence.
+const absent = 0.02
+
 // Model makes the simulated shop of a catalogue: machines (with their count), shared resources, people with shifts,
 // partners (never a queue; they work on business days).
 func Model(c *shop.Catalogue, cal *calendar.Calendar, from int64) capacity.Shop {
-	to := from + horizonDays*86400
+	return ModelUntil(c, cal, from, from+horizonDays*86400)
+}
+
+// ModelUntil writes the calendars out up to the instant to.
+func ModelUntil(c *shop.Catalogue, cal *calendar.Calendar, from, to int64) capacity.Shop {
 	hours := func(shift string) capacity.Calendar {
 		if shift == "always" {
 			return nil
@@ -47,7 +54,7 @@ func Model(c *shop.Catalogue, cal *calendar.Calendar, from int64) capacity.Shop 
 		s.Resources = append(s.Resources, capacity.Resource{ID: p.ID, Unlimited: true, Calendar: days})
 	}
 	for _, p := range c.People {
-		s.People = append(s.People, capacity.Person{ID: p.ID, Skills: p.Skills, Calendar: hours(p.Shift), AbsentProb: 0.02})
+		s.People = append(s.People, capacity.Person{ID: p.ID, Skills: p.Skills, Calendar: hours(p.Shift), AbsentProb: absent})
 	}
 	return s
 }

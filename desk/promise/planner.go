@@ -18,7 +18,7 @@ type Planner struct {
 	received time.Time
 	release  int64
 	seed     uint64
-	level    float64
+	level    Level
 	free     []*free
 	changeOf map[string]float64
 	partner  map[string]capacity.Calendar
@@ -30,6 +30,8 @@ type Settings struct {
 	Replications int
 	Seed         uint64
 	Threads      int
+	// Level is what the shop's own promises taught (Learn); zero: the catalogue's level as it stands.
+	Level Level
 	// AsOf is when the load was as given; zero means Now. Work is simulated from there, new work enters at Now.
 	AsOf time.Time
 }
@@ -48,13 +50,15 @@ func New(ctx context.Context, c *shop.Catalogue, cal *calendar.Calendar, load ca
 	if err != nil {
 		return nil, err
 	}
-	p := &Planner{cal: cal, now: now.Unix(), seed: s.Seed, level: c.Firm.PromiseLevel, changeOf: map[string]float64{}, partner: map[string]capacity.Calendar{}, ends: map[string]capacity.Outcome{}}
-	if p.level == 0 {
-		p.level = 0.9
+	p := &Planner{cal: cal, now: now.Unix(), seed: s.Seed, level: s.Level, changeOf: map[string]float64{}, partner: map[string]capacity.Calendar{}, ends: map[string]capacity.Outcome{}}
+	if p.level.Use == 0 {
+		p.level = Learn(c.Firm.PromiseLevel, nil)
 	}
 	p.received = cal.Received(now)
 	p.release = max(p.now, p.received.Unix())
+	hours := map[string]*capacity.Hours{}
 	for _, r := range model.Resources {
+		hours[r.ID] = capacity.NewHours(r.Calendar)
 		p.changeOf[r.ID] = r.ChangeSeconds
 		if r.Unlimited {
 			p.partner[r.ID] = r.Calendar
@@ -66,7 +70,7 @@ func New(ctx context.Context, c *shop.Catalogue, cal *calendar.Calendar, load ca
 	for k, t := range r.Tapes {
 		until := max(r.Makespan[k], p.now) + (horizonDays-40)*86400
 		until = min(until, from+(horizonDays-2)*86400)
-		p.free = append(p.free, turn(t, model, p.now, until))
+		p.free = append(p.free, turn(t, model, hours, s.Seed, k, p.now, until))
 	}
 	return p, nil
 }
@@ -77,6 +81,7 @@ type Answer struct {
 	LeadDays int       // business days from receipt to P90
 	Binding  string    // what the work waits for longest; empty when it never waits
 	Ends     []int64   // completion in each replication, s since 1970, ascending
+	Odds     Odds      // by business days from receipt
 	Beyond   bool      // some replications ran past the horizon: the date is a guess
 }
 
@@ -116,12 +121,9 @@ func (p *Planner) Date(job capacity.Job) Answer {
 		a.Ends = append(a.Ends, t)
 	}
 	sort.Slice(a.Ends, func(i, j int) bool { return a.Ends[i] < a.Ends[j] })
-	a.P50, a.P90 = p.day(quantile(a.Ends, 0.5)), p.day(quantile(a.Ends, p.level))
-	// Nothing is promised for the day it was received: day 1 is the business day after it (handbook 7.1).
-	if first := p.cal.After(p.received, 1); len(job.Ops) > 0 {
-		a.P50, a.P90 = later(a.P50, first), later(a.P90, first)
-	}
-	a.LeadDays = p.cal.DaysBetween(p.received, a.P90)
+	a.Odds = p.odds(a.Ends, len(job.Ops) > 0)
+	a.LeadDays = a.Odds.Days(p.level.Use)
+	a.P50, a.P90 = p.cal.After(p.received, min(a.Odds.Days(0.5), a.LeadDays)), p.cal.After(p.received, a.LeadDays)
 	type wait struct {
 		w capacity.Wait
 		s float64
@@ -142,12 +144,32 @@ func (p *Planner) Date(job capacity.Job) Answer {
 	return a
 }
 
-func later(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
+// odds counts the replications by the business day on which they end. Nothing is promised for the day it was
+// received: day 1 is the business day after it (handbook 7.1).
+func (p *Planner) odds(ends []int64, work bool) Odds {
+	var o Odds
+	for i := 0; i < len(ends); {
+		day := p.day(ends[i])
+		until := time.Date(day.Year(), day.Month(), day.Day()+1, 0, 0, 0, 0, day.Location()).Unix()
+		for i++; i < len(ends) && ends[i] < until; {
+			i++
+		}
+		n := p.cal.DaysBetween(p.received, day)
+		if work {
+			n = max(n, 1)
+		}
+		share := float64(i) / float64(len(ends))
+		if k := len(o); k > 0 && o[k-1].Days == n {
+			o[k-1].Share = share
+			continue
+		}
+		o = append(o, DayShare{n, share})
 	}
-	return b
+	return o
 }
+
+// Level is the level this planner promises at, and where it comes from.
+func (p *Planner) Level() Level { return p.level }
 
 // Expected is when a job of the load itself will be done, at the promise level; zero time if it is not in the load.
 func (p *Planner) Expected(id string) (p50, p90 time.Time) {
@@ -155,7 +177,7 @@ func (p *Planner) Expected(id string) (p50, p90 time.Time) {
 	if !ok {
 		return time.Time{}, time.Time{}
 	}
-	return p.day(o.Quantile(0.5)), p.day(o.Quantile(p.level))
+	return p.day(o.Quantile(0.5)), p.day(o.Quantile(p.level.Shop))
 }
 
 // Waits is what a job of the load itself waits for in the mean of the replications, longest first.
@@ -195,14 +217,6 @@ func (p *Planner) lengths(op *capacity.Op, rep, i int, mul float64) []int64 {
 		out[k] = int64(math.Ceil(d))
 	}
 	return out
-}
-
-func quantile(sorted []int64, q float64) int64 {
-	if len(sorted) == 0 {
-		return 0
-	}
-	k := int(math.Ceil(q*float64(len(sorted)))) - 1
-	return sorted[min(max(k, 0), len(sorted)-1)]
 }
 
 // luck is one random number for a question; the same question meets the same luck (common random numbers).

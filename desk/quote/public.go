@@ -27,5 +27,6 @@ func (q Quotation) ForClient() Quotation {
 func Public(o offer.Option) offer.Option {
 	o.Why, o.Steps, o.CostTotal, o.HandsS, o.Binding, o.BuildS, o.BuildSD, o.Partner = nil, nil, 0, 0, "", 0, 0, ""
 	o.Terms, o.Set = estimate.Terms{}, ""
+	o.Odds = nil
 	return o
 }

@@ -102,6 +102,9 @@ type Options struct {
 	// Campaign is how many seconds of urgency one second of changeover is worth: at 10, a job of the loaded
 	// material may overtake one due up to 10 changeovers earlier. Negative is none; 0 is 10.
 	Campaign float64
+	// Arrive, where given, is asked for a job's due date at the moment it comes in, with a view of the floor as it then
+	// stands; 0 keeps the date the job has. It needs a single replication.
+	Arrive func(f Floor, job int) (due int64)
 	// Exact leaves out all spread, failures, breakdowns and absence.
 	Exact bool
 	// Record keeps a Tape of each replication in Result.Tapes.

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"sort"
 	"sync"
+
+	"firstoff/fault"
 )
 
 // Run plays the load forward from now, opt.Replications times.
@@ -15,6 +17,9 @@ func Run(ctx context.Context, load Load, shop Shop, now int64, opt Options) (*Re
 		return nil, err
 	}
 	n, threads := max(1, opt.Replications), max(1, opt.Threads)
+	if opt.Arrive != nil && n > 1 {
+		return nil, fault.New(fault.Invalid, "capacity_arrive", "options", "Due dates given at arrival need a single replication.")
+	}
 	threads = min(threads, n)
 	r := &Result{Jobs: make([]Outcome, len(m.jobs)), Makespan: make([]int64, n)}
 	if opt.Record {
@@ -222,6 +227,9 @@ type world struct {
 	jobMul  []float64
 	redone  []int32
 	touched []int32 // classes that got work at this instant
+	at      []int32 // by job: the operation it is at; notHere before its release, gone after its end
+	ran     []bool  // by operation: its run is over, it waits to be unloaded
+	begun   []int64 // by operation: when its run began (hands before it included in what came earlier); 0 while it waits
 
 	wait       []int64 // job x (resources, skills busy, skills off, resource closed)
 	busyRes    []int64
@@ -236,6 +244,7 @@ func newWorld(m *model) *world {
 		queue: make([]ordered[waiting], len(m.classes)), unload: make([]ordered[waiting], m.nSkill),
 		slots: make([]slotState, len(m.slots)), people: make([]personState, len(m.people)),
 		opSlot: make([]int32, len(m.ops)), opWho: make([]int32, len(m.ops)), attempt: make([]int32, len(m.ops)), failed: make([]bool, len(m.ops)),
+		at: make([]int32, len(m.jobs)), begun: make([]int64, len(m.ops)), ran: make([]bool, len(m.ops)),
 		jobEnd: make([]int64, len(m.jobs)), jobMul: make([]float64, len(m.jobs)), redone: make([]int32, len(m.jobs)),
 		wait:    make([]int64, len(m.jobs)*(m.nRes+2*m.nSkill+1)),
 		busyRes: make([]int64, m.nRes), served: make([]int64, m.nRes),
@@ -244,7 +253,11 @@ func newWorld(m *model) *world {
 }
 
 func (w *world) luck(key uint64, salt uint64) uint64 {
-	return mix(mix(w.m.opt.Seed+w.rep*0xd1342543de82ef95) ^ mix(key+salt))
+	return draw(w.m.opt.Seed, w.rep, key, salt)
+}
+
+func draw(seed, rep, key, salt uint64) uint64 {
+	return mix(mix(seed+rep*0xd1342543de82ef95) ^ mix(key+salt))
 }
 
 // play runs replication rep from now until the last job is done.
@@ -258,6 +271,10 @@ func (w *world) play(rep int) {
 	clear(w.people)
 	clear(w.attempt)
 	clear(w.redone)
+	clear(w.begun)
+	for i := range w.at {
+		w.at[i] = notHere
+	}
 	for i := range w.jobMul {
 		w.jobMul[i] = 1
 		if sd := m.jobs[i].sd; sd > 0 && !m.opt.Exact {
@@ -335,6 +352,7 @@ func (w *world) resume(o int32) {
 		st.loaded = c.family
 	}
 	w.opSlot[o], w.opWho[o] = s, -1
+	w.at[p.job], w.begun[o], w.ran[o] = o, w.t, false
 	d := w.length(o, int(a))
 	end := m.slots[s].hours.After(w.t, d)
 	if c.mode == modeAttended {
@@ -418,8 +436,15 @@ func (w *world) key(o int32) int64 {
 // ready puts an operation in its queue and starts it if it can.
 func (w *world) ready(o int32) {
 	m := w.m
+	if j := m.ops[o].job; w.at[j] == notHere && m.opt.Arrive != nil {
+		if due := m.opt.Arrive(Floor{w}, int(j)); due > 0 {
+			m.jobs[j].due = due
+		}
+	}
+	w.at[m.ops[o].job], w.begun[o] = o, 0
 	c := m.ops[o].class
 	if m.classes[c].mode == modeWait {
+		w.begun[o] = w.t
 		w.opSlot[o], w.opWho[o] = -1, -1
 		w.events.push(event{w.t + w.length(o, -1), evDone, o})
 		return
@@ -611,8 +636,13 @@ func (w *world) shift(p int32, t int64) (start, end int64) {
 }
 
 func (w *world) away(p int32, start int64) bool {
-	d := &w.m.people[p]
-	return d.absent > 0 && !w.m.opt.Exact && unit(w.luck(uint64(p)<<32^uint64(start/86400), 0xab5e)) < d.absent
+	return !w.m.opt.Exact && Away(w.m.opt.Seed, int(w.rep), int(p), start, w.m.people[p].absent)
+}
+
+// Away says whether the person-th of a shop's people stays away from the shift that starts at start, with the chance
+// given, in replication rep of a run with that seed: what comes after a run can meet the same absences.
+func Away(seed uint64, rep, person int, start int64, chance float64) bool {
+	return chance > 0 && unit(draw(seed, uint64(rep), uint64(person)<<32^uint64(start/86400), 0xab5e)) < chance
 }
 
 // works is when person p has done work seconds begun now.
@@ -643,6 +673,7 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 	o := q.op
 	w.blame(o, q.since, cause)
 	w.opWho[o] = -1
+	w.begun[o], w.ran[o] = w.t, false
 	if a < 0 {
 		w.opSlot[o] = -1
 		end := w.works(who, w.length(o, -1))
@@ -697,8 +728,10 @@ func (w *world) begin(c int32, a int, who int32, cause int) {
 	if w.rec != nil {
 		w.rec.begun(s, change, begun)
 	}
+	w.begun[o] = begun
 	w.events.push(event{end, evDone, o})
 	for _, x := range more {
+		w.begun[x], w.ran[x] = begun, false
 		w.events.push(event{end, evDone, x})
 	}
 }
@@ -736,6 +769,7 @@ func (w *world) done(o int32) {
 		w.rec.ended(s, w.t)
 	}
 	if p.unload > 0 && w.opSlot[o] >= 0 && cl.skill >= 0 && cl.mode == modeRun {
+		w.ran[o] = true
 		if who := w.anyone(cl.skill, p.unload); who >= 0 {
 			w.takeOut(o, who)
 		} else {
@@ -802,7 +836,11 @@ func (w *world) finish(o int32) {
 			next = j.redo
 		} else {
 			w.jobEnd[p.job] = w.t
+			w.at[p.job] = gone
 		}
+	}
+	if next >= 0 {
+		w.at[p.job], w.begun[next] = next, 0
 	}
 	// The next operation joins its queue before anything is handed out, so that it competes.
 	c := int32(-1)
