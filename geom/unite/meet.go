@@ -71,9 +71,8 @@ func (c *cutter) meet(f, g int32) (ends []int32, coplanar bool) {
 	if sg == [3]int{} || sf == [3]int{} {
 		return nil, true
 	}
-	add := func(in, p int32) {
-		axis, s := c.shadow(in)
-		if c.covers(in, axis, s, &c.pts[p]) && !slices.Contains(ends, p) {
+	add := func(p int32) {
+		if !slices.Contains(ends, p) {
 			ends = append(ends, p)
 		}
 	}
@@ -86,13 +85,24 @@ func (c *cutter) meet(f, g int32) (ends []int32, coplanar bool) {
 			j := (i + 1) % 3
 			switch {
 			case way.s[i] == 0:
-				add(way.in, t[i])
-			case way.s[i]*way.s[j] < 0:
-				add(way.in, c.cut(t[i], t[j], way.in))
+				if axis, s := c.shadow(way.in); c.covers(way.in, axis, s, &c.pts[t[i]]) {
+					add(t[i])
+				}
+			case way.s[i]*way.s[j] < 0 && c.pierced(way.in, t[i], t[j]):
+				add(c.cut(t[i], t[j], way.in))
 			}
 		}
 	}
 	return ends, false
+}
+
+// pierced says whether the edge from a to b, whose ends lie on both sides of facet f's plane, passes through f, its border included: it
+// turns the same way about all three edges.
+func (c *cutter) pierced(f, a, b int32) bool {
+	p, q := &c.pts[a], &c.pts[b]
+	x, y, z := c.corners(f)
+	i, j, k := side(p, q, x, y), side(p, q, y, z), side(p, q, z, x)
+	return min(i, j, k) >= 0 || max(i, j, k) <= 0
 }
 
 // sides says where the corners of g lie to the plane of f.

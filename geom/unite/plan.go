@@ -165,7 +165,7 @@ func (c *cutter) cells(p *plan, t *tess, used []int32, axis int) []cell {
 		a, b, d := c.corners(f)
 		s := turn(a, b, d, (axis+1)%3, (axis+2)%3)
 		for i, id := range used {
-			in[i] = c.covers(f, axis, s, &c.pts[id])
+			in[i] = len(p.facets) == 1 || c.covers(f, axis, s, &c.pts[id]) // what meets a single facet lies in it
 		}
 		for k, q := range t.tri {
 			if !in[q[0]] || !in[q[1]] || !in[q[2]] {

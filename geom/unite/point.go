@@ -84,6 +84,9 @@ const eps = 1.0 / (1 << 53)
 
 // turn is the sign of (b-a)×(c-a) seen along the third axis: positive when a, b, c turn left in the plane of axes u and v.
 func turn(a, b, c *point, u, v int) int {
+	if a == c || b == c {
+		return 0
+	}
 	ax, ay, bx, by, cx, cy := a.f[u], a.f[v], b.f[u], b.f[v], c.f[u], c.f[v]
 	if a.q == nil && b.q == nil && c.q == nil {
 		return exact.Orient2D(ax, ay, bx, by, cx, cy)
