@@ -128,6 +128,7 @@ var exported = []struct{ name, columns, order string }{
 	{"orders", "id, no, version, body, request_id, quotation_id, state, promised", "id"},
 	{"events", "seq, at, who, what, about, folder, was, is_now, why, prev, hash", "seq"},
 	{"trail_head", "one, seq, hash", "one"},
+	{"coefficient_versions", "id, no, version, body", "id"},
 	{"sheets", "id, no, version, body, traveller, order_id, stream, state", "id"},
 	{"instruments", "id, no, version, body", "id"},
 	{"nonconformances", "id, no, version, body, order_id, traveller, state", "id"},

@@ -97,6 +97,9 @@ func (k *desk) routes(mux *http.ServeMux) {
 	if k.Proving != nil {
 		k.provingRoutes(on)
 	}
+	if k.Books != nil {
+		k.bookRoutes(on)
+	}
 	if k.Post != nil {
 		on("GET /subscribers", k.subscribers)
 		on("POST /subscribers", k.subscribe)

@@ -14,9 +14,14 @@ import (
 	"firstoff/appraise"
 	"firstoff/blob"
 	"firstoff/bureau"
+	"firstoff/bureau/books"
+	"firstoff/bureau/making"
+	"firstoff/bureau/proving"
 	"firstoff/fault"
+	"firstoff/part"
 	"firstoff/runner"
 	"firstoff/shop"
+	"firstoff/shopfloor/order"
 	"firstoff/store"
 )
 
@@ -35,6 +40,9 @@ type opened struct {
 	blobs   blob.Place
 	runner  *runner.Runner
 	desk    *appraise.Desk
+	floor   *making.Floor
+	house   *proving.House
+	books   *books.Books
 	lock    *os.File
 	shop    atomic.Pointer[shop.Catalogue]
 	started bool
@@ -88,12 +96,50 @@ func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *ope
 	}
 	o.desk = newDesk(o.shop.Load)
 	o.desk.Threads = max(1, runtime.GOMAXPROCS(0)-1)
-	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: o.desk, Log: log})
+	if err = o.openFloor(ctx, log); err != nil {
+		return o, err
+	}
+	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: o.desk, Coefficients: o.books.Coefficients, Log: log})
 	if err != nil {
 		return o, err
 	}
 	o.runner.Handle(bureau.TaskAnalyse, o.Bureau.Analyse, o.Bureau.GivenUp)
 	return o, nil
+}
+
+// openFloor wires the floor, its inspection and the books.
+func (o *opened) openFloor(ctx context.Context, log *slog.Logger) (err error) {
+	o.floor, err = making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
+		Hold: func(ctx context.Context, x order.Order, pieces []string) error { return o.house.Hold(ctx, x, pieces) }})
+	if err != nil {
+		return err
+	}
+	o.house, err = proving.New(proving.Ports{Records: o.store, Floor: o.floor, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
+		Facts: func(ctx context.Context, lineID string) (part.Facts, error) {
+			l, err := o.store.Line(ctx, lineID)
+			return l.Facts, err
+		}})
+	if err != nil {
+		return err
+	}
+	if o.books, err = books.New(books.Ports{Records: o.store, Floor: o.floor, Clock: time.Now, Catalogue: o.shop.Load}); err != nil {
+		return err
+	}
+	return o.books.Load(ctx)
+}
+
+// learn follows what another process adopted.
+func (o *opened) learn(ctx context.Context, log *slog.Logger) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(15 * time.Second):
+			if err := o.books.Load(ctx); err != nil && ctx.Err() == nil {
+				log.Warn("the coefficients could not be read", "err", err)
+			}
+		}
+	}
 }
 
 // catalogueOf reads the catalogue of a desk's folder; a missing one is named with what to do.

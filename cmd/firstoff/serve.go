@@ -13,16 +13,12 @@ import (
 	"time"
 
 	"firstoff/bureau"
-	"firstoff/bureau/making"
-	"firstoff/bureau/proving"
 	"firstoff/client"
 	"firstoff/demo"
 	"firstoff/fault"
 	"firstoff/intake/cad"
 	"firstoff/paper"
-	"firstoff/part"
 	"firstoff/post"
-	"firstoff/shopfloor/order"
 	"firstoff/web"
 	"firstoff/web/api"
 )
@@ -75,6 +71,7 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 			log.Warn("CAD files cannot be read yet", "err", err)
 		}
 	}()
+	go o.learn(ctx, log)
 	go (&post.Office{Records: o.store, Clock: time.Now, Log: log}).Run(ctx, 3*time.Second)
 	if c.Demo {
 		if err := openEnquiries(ctx, o); err != nil {
@@ -109,22 +106,8 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 // deps wires the pages.
 func (c *serveCmd) deps(o *opened, log *slog.Logger) (web.Deps, error) {
 	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs}
-	var house *proving.House
-	floor, err := making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
-		Hold: func(ctx context.Context, x order.Order, pieces []string) error { return house.Hold(ctx, x, pieces) }})
-	if err != nil {
-		return web.Deps{}, err
-	}
-	house, err = proving.New(proving.Ports{Records: o.store, Floor: floor, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
-		Facts: func(ctx context.Context, lineID string) (part.Facts, error) {
-			l, err := o.store.Line(ctx, lineID)
-			return l.Facts, err
-		}})
-	if err != nil {
-		return web.Deps{}, err
-	}
-	return web.Deps{Steps: o.Bureau, Floor: floor, Proving: house, Post: &post.Office{Records: o.store, Clock: time.Now, Log: log}, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
-		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: floor, Version: version, Status: web.Status})}}, nil
+	return web.Deps{Steps: o.Bureau, Floor: o.floor, Proving: o.house, Books: o.books, Post: &post.Office{Records: o.store, Clock: time.Now, Log: log}, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o},
+		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: o.floor, Version: version, Status: web.Status})}}, nil
 }
 
 // onlyLoopback refuses to serve anybody but this machine while there are no people and rights.
@@ -220,6 +203,7 @@ func (c *workCmd) Run(ctx context.Context, s streams) error {
 	if err := o.start(ctx, log); err != nil {
 		return err
 	}
+	go o.learn(ctx, log)
 	fmt.Fprintln(s.out, "working")
 	<-ctx.Done()
 	return nil

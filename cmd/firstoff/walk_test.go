@@ -196,10 +196,10 @@ func TestWalkInBrowser(t *testing.T) {
 	b.Wait("document.body.innerText.includes('client asks')")
 	b.Picture("today")
 	b.Accessible("today, with work")
-	for _, p := range []string{"/requests", "/quotations", "/board", "/shop", "/about", "/api/docs", "/floor", "/lots", "/trace", "/t/T-1001", "/purchases", "/subscribers", "/inspection", "/verify", "/nowhere"} {
+	for _, p := range []string{"/requests", "/quotations", "/board", "/shop", "/about", "/api/docs", "/floor", "/lots", "/trace", "/t/T-1001", "/purchases", "/subscribers", "/inspection", "/verify", "/books", "/accuracy", "/make-or-buy?parts_year=2000", "/nowhere"} {
 		b.Go(p)
 		b.See("h1")
-		b.Picture("page" + strings.ReplaceAll(p, "/", "-"))
+		b.Picture("page" + strings.NewReplacer("/", "-", "?", "-", "=", "-").Replace(p))
 		b.Accessible(p)
 	}
 	printed(t, base+"/t/T-1001/pdf", "Traveller T-1001")
