@@ -334,7 +334,7 @@ func TestWalk(t *testing.T) {
 	firm := demo.Shop().Firm
 	goods := money.Amount(12*2000 + 400)
 	net := max(goods, firm.MinimumOrder)
-	if q.Body.Sums.Goods != goods || q.Body.Sums.Net != net || q.Body.Sums.Total != net+net.Times(firm.TaxPct/100) || q.Body.PromisedFor != "2031-03-08" {
+	if q.Body.Sums.Goods != goods || q.Body.Sums.Net != net || q.Body.Sums.Total != net+net.Times(firm.TaxPct/100) || q.Body.PromisedFor != "2031-03-09" {
 		t.Errorf("sums: %+v, promised %s", q.Body.Sums, q.Body.PromisedFor)
 	}
 	if got := d.overview(); !slices.Equal(got, []string{"issue"}) {

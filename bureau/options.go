@@ -162,13 +162,7 @@ func (b *Bureau) Options(ctx context.Context, lineID string, o Override) (LineOp
 	if out.Key == "" {
 		return out, fault.New(fault.Invalid, "requirement_numbers", l.ID, "The requirement holds a number that is none; set it again.")
 	}
-	ans, err := b.p.Records.Table(ctx, out.Key)
-	if missing(err) {
-		if ans, err = b.work(ctx, l, f, a); err != nil {
-			return out, err
-		}
-		err = b.p.Records.PutTable(ctx, out.Key, ans)
-	}
+	ans, err := b.answer(ctx, out.Key, l, f, a)
 	if err != nil {
 		return out, err
 	}
@@ -185,6 +179,18 @@ func (b *Bureau) Options(ctx context.Context, lineID string, o Override) (LineOp
 		}
 	}
 	return out, nil
+}
+
+// answer finds what was worked out for the same question before, or works it out and keeps it.
+func (b *Bureau) answer(ctx context.Context, key digest.Digest, l request.Line, f request.File, a Ask) (quote.Answer, error) {
+	ans, err := b.p.Records.Table(ctx, key)
+	if !missing(err) {
+		return ans, err
+	}
+	if ans, err = b.work(ctx, l, f, a); err != nil {
+		return ans, err
+	}
+	return ans, b.p.Records.PutTable(ctx, key, ans)
 }
 
 // work computes an answer anew, reading the file again if its parts are no longer at hand.

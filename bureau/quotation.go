@@ -17,10 +17,14 @@ import (
 const quotationIssued = "quotation.issued"
 
 // drafting gathers a request's lines with their options as of now. It computes what is not known yet, so it runs
-// outside any transaction.
-func (b *Bureau) drafting(ctx context.Context, requestID string, left []string) (quote.Drafting, map[string]offer.Table, error) {
+// outside any transaction. old is what a person decided on before, or nil.
+func (b *Bureau) drafting(ctx context.Context, requestID string, old *quote.Body) (quote.Drafting, map[string]offer.Table, error) {
 	d := quote.Drafting{Firm: b.p.Catalogue().Firm, Now: b.now()}
 	tables := map[string]offer.Table{}
+	var left []string
+	if old != nil {
+		left = old.Left
+	}
 	var err error
 	if d.Request, err = b.live(ctx, requestID); err != nil {
 		return d, nil, err
@@ -61,7 +65,7 @@ func (b *Bureau) drafting(ctx context.Context, requestID string, left []string) 
 		tables[l.ID] = o.Table
 		d.Lines = append(d.Lines, quote.Priced{Line: o.Line, FileName: f.Name, Unit: f.Unit.Taken(), Table: o.Table})
 	}
-	return d, tables, nil
+	return d, tables, b.together(ctx, &d, by, tables, old)
 }
 
 // DraftQuotation drafts the next revision of the request's quotation from its lines as they stand: each with its chosen
@@ -82,14 +86,10 @@ func (b *Bureau) ReviseQuotation(ctx context.Context, who, quotationID string) (
 
 func (b *Bureau) draft(ctx context.Context, who, requestID string, old *quote.Body) (quote.Quotation, error) {
 	var q quote.Quotation
-	var left []string
-	if old != nil {
-		left = old.Left
-	}
 	if _, err := b.noDraft(ctx, requestID); err != nil { // before computing
 		return q, err
 	}
-	d, tables, err := b.drafting(ctx, requestID, left)
+	d, tables, err := b.drafting(ctx, requestID, old)
 	if err != nil {
 		return q, err
 	}
@@ -141,7 +141,7 @@ func (b *Bureau) RefreshDraft(ctx context.Context, who, quotationID string) (quo
 	if err != nil {
 		return old, err
 	}
-	d, tables, err := b.drafting(ctx, old.RequestID, old.Body.Left)
+	d, tables, err := b.drafting(ctx, old.RequestID, &old.Body)
 	if err != nil {
 		return old, err
 	}
@@ -216,11 +216,11 @@ func (b *Bureau) ChangeDraft(ctx context.Context, who, quotationID string, versi
 			if err != nil {
 				return err
 			}
-			back = back || w
+			back = back || w || len(q.Body.Lines) > 1 && c.Lines[id].Option != "" || len(q.Body.Lines) > 0 && c.Lines[id].Leave
 		}
 		return nil
 	})
-	if err == nil && back { // the line taken back comes in with today's numbers
+	if err == nil && back { // a line taken back comes in with today's numbers; other work changes the other lines' dates
 		return b.RefreshDraft(ctx, who, quotationID)
 	}
 	return q, err

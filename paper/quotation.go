@@ -164,10 +164,31 @@ func (p *Press) quotedLine(ctx context.Context, s *sheet, cat *shop.Catalogue, b
 		put("", 8.5, 4.2, "or: "+described(cat, a)+" ("+effect(l.Choice, a)+")")
 		row("", "", money.Format(a.UnitPrice, b.Digits), money.Format(a.Total, b.Digits), day(a.P90))
 	}
+	if at := otherQuantities(b, l); at != "" {
+		s.room(6)
+		put("", 8.5, 4.2, at)
+	}
 	if s.GetY() < top+pic*0.75+2 && s.PageNo() > 0 {
 		s.SetY(top + pic*0.75 + 2)
 	}
 	return nil
+}
+
+// otherQuantities words the computed prices of one piece at other quantities; empty where a person set the price.
+func otherQuantities(b quote.Body, l quote.Line) string {
+	if l.Set != nil {
+		return ""
+	}
+	var t []string
+	for _, k := range l.Breaks {
+		if k.Qty != l.Qty {
+			t = append(t, fmt.Sprintf("%d off %s", k.Qty, money.Format(k.UnitPrice, b.Digits)))
+		}
+	}
+	if len(t) == 0 {
+		return ""
+	}
+	return "each " + b.Currency + " at other quantities: " + strings.Join(t, ", ")
 }
 
 // effect says what an alternative changes against the choice.

@@ -212,6 +212,15 @@ func printTable(w io.Writer, t offer.Table, cat *shop.Catalogue, all bool) {
 		}
 		fmt.Fprintf(w, "  %-12s %-12s %-11s %6s %5s %9.2f %9.1f %9s %10s %s\n", o.Process, on, o.Material, layer, fill, o.BuildS/3600, o.PartG, money.Format(o.UnitPrice, 2), o.P90, mark)
 	}
+	for _, h := range t.Hints {
+		fmt.Fprintf(w, "  %s: %s\n", h.Code, h.Text)
+	}
+	if len(t.Breaks) > 0 {
+		fmt.Fprintf(w, "  the pick at other quantities: %8s %7s %9s %10s\n", "off", "builds", "each", "total")
+		for _, b := range t.Breaks {
+			fmt.Fprintf(w, "  %38d %7d %9s %10s\n", b.Qty, b.Builds, money.Format(b.UnitPrice, 2), money.Format(b.Total, 2))
+		}
+	}
 	for _, r := range t.Refused {
 		on := r.Machine
 		if on == "" {

@@ -181,6 +181,7 @@ func (e *Evaluator) Evaluate(ctx context.Context, j Job, cat *shop.Catalogue, s 
 	if s.Promise != nil { // a whole answer, not one of many asked for a price only
 		w.table.Hints = hints(&w.table)
 		e.fillTray(ctx, j, cat, s, &w.table)
+		e.quantities(ctx, j, cat, s, &w.table)
 	}
 	return w.table, nil
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 
 	"firstoff/fault"
@@ -119,10 +121,10 @@ func hints(t *Table) []Hint {
 // Break is an option at another quantity.
 type Break struct {
 	Qty       int          `json:"qty"`
-	Builds    int          `json:"builds"`
+	Builds    int          `json:"builds,omitempty"`
 	UnitPrice money.Amount `json:"unit_price_minor"`
 	Total     money.Amount `json:"total_minor"`
-	BuildS    float64      `json:"build_s"`
+	BuildS    float64      `json:"build_s,omitempty"`
 }
 
 // Breaks prices one option of a table at other quantities from real trays: the unit price falls while a tray fills and jumps when the next
@@ -130,7 +132,7 @@ type Break struct {
 func (e *Evaluator) Breaks(ctx context.Context, j Job, cat *shop.Catalogue, s Settings, id string, qtys []int) ([]Break, error) {
 	s.Promise = nil
 	one := *cat
-	if who, rest, ok := strings.Cut(id, "/"); ok { // only that machine or partner
+	if who, _, ok := strings.Cut(id, "/"); ok { // only that machine or partner
 		one.Machines, one.Partners = nil, nil
 		if m := cat.Machine(who); m != nil {
 			one.Machines = []shop.Machine{*m}
@@ -138,7 +140,17 @@ func (e *Evaluator) Breaks(ctx context.Context, j Job, cat *shop.Catalogue, s Se
 		if p := cat.Partner(who); p != nil {
 			one.Partners = []shop.Partner{*p}
 		}
-		_ = rest
+	}
+	if f := strings.Split(id, "/"); len(f) == 5 { // machine/material/support/layer/fill: nothing else is worked out
+		if cat.Material(f[1]) != nil {
+			j.Requirement.MaterialID = f[1]
+		}
+		if v, err := strconv.ParseFloat(f[3], 64); err == nil {
+			s.LayerMM = v
+		}
+		if v, err := strconv.ParseFloat(f[4], 64); err == nil && v < 100 {
+			s.InfillPct = v
+		}
 	}
 	var out []Break
 	for _, q := range qtys {
@@ -183,6 +195,32 @@ func (e *Evaluator) fillTray(ctx context.Context, j Job, cat *shop.Catalogue, s 
 			h.Text = fmt.Sprintf("%d parts fill one build: each is %.0f %% cheaper than at %d", o.PerBuild, -h.Price*100, j.Qty)
 			t.Hints = append(t.Hints, h)
 			return
+		}
+	}
+}
+
+// Quantities are what a table of breaks asks about: usual lots, the quantity itself, a full build and one more, ascending.
+func Quantities(qty, perBuild int) []int {
+	out := []int{1, 5, 10, 25, 50, 100, qty}
+	if perBuild > 1 && perBuild <= 500 {
+		out = append(out, perBuild, perBuild+1)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// quantities prices the pick at other quantities.
+func (e *Evaluator) quantities(ctx context.Context, j Job, cat *shop.Catalogue, s Settings, t *Table) {
+	for _, p := range t.Picks {
+		if p.Tag != "pick" {
+			continue
+		}
+		for i := range t.Options {
+			if o := &t.Options[i]; o.ID == p.Option {
+				if b, err := e.Breaks(ctx, j, cat, s, o.ID, Quantities(j.Qty, o.PerBuild)); err == nil {
+					t.Breaks = b
+				} // an option that is refused at another quantity has no table
+			}
 		}
 	}
 }

@@ -77,6 +77,8 @@ type Table struct {
 	Refused  []Refusal `json:"refused"`
 	Picks    []Pick    `json:"picks,omitempty"`
 	Hints    []Hint    `json:"hints,omitempty"`
+	// Breaks are the pick's prices at other quantities, ascending.
+	Breaks []Break `json:"breaks,omitempty"`
 }
 
 // Pick is one of the named suggestions with its reason in the client's language.

@@ -87,7 +87,18 @@ func line(position int, p Priced) (Line, error) {
 		ids = Others(p.Table, choice.ID)
 	}
 	l.Alternatives = some(p.Table, ids, choice.ID)
+	l.Breaks = breaks(p.Table, choice.ID)
 	return l, nil
+}
+
+// breaks are the table's prices at other quantities when they are those of this option: tables have them for the pick.
+func breaks(t offer.Table, id string) []offer.Break {
+	for _, p := range t.Picks {
+		if p.Tag == "pick" && p.Option == id {
+			return slices.Clone(t.Breaks)
+		}
+	}
+	return nil
 }
 
 // Others are the ids of options worth showing beside the chosen one: those the ranking gave a tag (soonest, thriftiest,
@@ -123,6 +134,7 @@ func (l *Line) Take(t offer.Table, id string) error {
 		return fault.New(fault.NotFound, "option_unknown", l.LineID, "There is no such option for %s any more; look at its options again.", l.Name)
 	}
 	former := l.Choice
+	l.Breaks = breaks(t, id)
 	l.Choice, l.UnitPrice, l.Total, l.Promised, l.Set = *o, o.UnitPrice, o.Total, o.P90, nil
 	kept := l.Alternatives[:0:0]
 	for _, a := range l.Alternatives {

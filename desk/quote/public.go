@@ -1,6 +1,8 @@
 package quote
 
 import (
+	"slices"
+
 	"firstoff/desk/estimate"
 	"firstoff/desk/offer"
 )
@@ -16,6 +18,12 @@ func (q Quotation) ForClient() Quotation {
 		alternatives := make([]offer.Option, len(l.Alternatives))
 		for k, a := range l.Alternatives {
 			alternatives[k] = Public(a)
+		}
+		if l.Breaks = slices.Clone(l.Breaks); l.Set != nil {
+			l.Breaks = nil // computed prices beside one a person set would contradict it
+		}
+		for k := range l.Breaks {
+			l.Breaks[k].BuildS, l.Breaks[k].Builds = 0, 0
 		}
 		l.Alternatives, l.Set = alternatives, nil
 	}

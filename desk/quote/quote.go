@@ -113,6 +113,8 @@ type Line struct {
 	Promised     string           `json:"promised"` // the option's P90 date
 	// Set is a price a person decided on; the computed one stays in Choice.
 	Set *SetPrice `json:"set_price,omitempty"`
+	// Breaks are the computed prices of the choice at other quantities, where the table has them.
+	Breaks []offer.Break `json:"breaks,omitempty"`
 }
 
 // SetPrice is a person's decision on a unit price: who, when, why. It never overwrites the computed price.
