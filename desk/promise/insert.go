@@ -64,10 +64,10 @@ func gaps(spans []capacity.Span, r *capacity.Resource, from, until int64) []gap 
 
 // subtract is the working time of a calendar less what is taken.
 func subtract(c capacity.Calendar, taken []capacity.Span, from, until int64) []capacity.Interval {
-	var out []capacity.Interval
 	if len(c) == 0 {
 		c = capacity.Calendar{{Start: from, End: until}}
 	}
+	out := make([]capacity.Interval, 0, len(c)+len(taken))
 	i := 0
 	for _, iv := range c {
 		a, b := max(iv.Start, from), min(iv.End, until)

@@ -2,8 +2,10 @@ package trial
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
+	"sync"
 )
 
 // Trial says how long and with which seeds to compare.
@@ -43,15 +45,17 @@ func (s *Scene) Compare(ctx context.Context, t Trial, truth Truth) (*Comparison,
 		return out, nil
 	}
 	play := func(streams []*Stream, seeds []uint64, rule func(*Stream) Rule) (Result, error) {
-		var sum Result
+		results, errs := make([]Result, len(streams)), make([]error, len(streams))
+		var wg sync.WaitGroup
 		for i, st := range streams {
-			r, err := st.Play(ctx, rule(st), t.WarmUp, seeds[i])
-			if err != nil {
-				return sum, err
-			}
+			wg.Go(func() { results[i], errs[i] = st.Play(ctx, rule(st), t.WarmUp, seeds[i]) })
+		}
+		wg.Wait()
+		var sum Result
+		for _, r := range results {
 			sum = sum.Add(r)
 		}
-		return sum, nil
+		return sum, errors.Join(errs...)
 	}
 	ours := func(learn bool) func(*Stream) Rule {
 		return func(*Stream) Rule { return Ours(t.Replications, learn) }
