@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"firstoff/desk/offer"
+	"firstoff/desk/promise"
 	"firstoff/shop"
 	"firstoff/shop/capacity"
 	"firstoff/shopfloor/order"
@@ -14,7 +15,7 @@ import (
 // A build holds its machine from set-up until somebody has unloaded it. A machine that holds several materials
 // at once costs a changeover only when the wanted one is not among them; others pay by the material that ran before.
 func jobOf(id string, steps []offer.Step, machine *shop.Machine, material string, cat *shop.Catalogue, spreadDays float64) capacity.Job {
-	j := capacity.Job{ID: id, Weight: 1}
+	j := capacity.Job{ID: id, Weight: 1, CV: promise.OrderCV, FailProb: promise.Rejected}
 	for _, s := range steps {
 		op := capacity.Op{ID: s.Operation, CV: s.SpreadPct / 100, People: s.Skill}
 		switch {
@@ -25,6 +26,9 @@ func jobOf(id string, steps []offer.Step, machine *shop.Machine, material string
 			op.Resource = []string{machine.ID}
 			op.Seconds, op.PeopleSeconds, op.Unattended = s.ElapsedS, s.HandsS, true
 			op.FailProb = machine.FailPct / 100
+			if j.RedoFrom == 0 {
+				j.RedoFrom = len(j.Ops) // a rejected order is built again, not prepared again
+			}
 			if machine.MJT != nil && machine.MJT.Slots > 1 {
 				if !loaded(machine, material) {
 					op.PeopleSeconds += machine.ChangeoverMin * 60

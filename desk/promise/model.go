@@ -16,6 +16,13 @@ const horizonDays = 190
 // absent is the chance of a person staying away on a day: one day in fifty, common practice for unplanned absence.
 const absent = 0.02
 
+// What is taken of every order for want of the shop's own figures, both common practice: the estimates of one order are
+// off together by this much (their spreads apart come on top), and this share is found bad at the end and made again.
+const (
+	OrderCV  = 0.05
+	Rejected = 0.02
+)
+
 // Model makes the simulated shop of a catalogue: machines (with their count), shared resources, people with shifts,
 // partners (never a queue; they work on business days).
 func Model(c *shop.Catalogue, cal *calendar.Calendar, from int64) capacity.Shop {

@@ -152,3 +152,40 @@ func BenchmarkNew(b *testing.B) {
 		planner(b, c, load, 1)
 	}
 }
+
+// What the date waits for is named: a machine with a week of work before it, or the only hands that can finish.
+func TestBindingIsNamed(t *testing.T) {
+	c := demo.Shop()
+	var builds, hands capacity.Load
+	for i := range 4 {
+		builds.Jobs = append(builds.Jobs, capacity.Job{ID: fmt.Sprint("b", i), Ops: []capacity.Op{{ID: "build", Resource: []string{"wren"}, Seconds: 40 * 3600, People: "operate", PeopleSeconds: 600, Unattended: true}}})
+		hands.Jobs = append(hands.Jobs, capacity.Job{ID: fmt.Sprint("h", i), Ops: []capacity.Op{{ID: "measure", Seconds: 30 * 3600, People: "inspect"}}})
+	}
+	for want, load := range map[string]capacity.Load{"wren": builds, "people who inspect": hands} {
+		p, _ := planner(t, c, load, 1)
+		if a := p.Date(job("wren", "ACR-R", 2, 15)); a.Binding != want {
+			t.Errorf("it waits for %q, want %q", a.Binding, want)
+		}
+	}
+}
+
+// Failures and rejects put the mean end off, at the same luck.
+func TestFailuresAndRejectsDelay(t *testing.T) {
+	c := demo.Shop()
+	p, _ := planner(t, c, capacity.Load{}, 1)
+	mean := func(j capacity.Job) (m float64) {
+		for _, e := range p.Date(j).Ends {
+			m += float64(e) / 80
+		}
+		return m
+	}
+	sound := job("gannet", "PC", 3, 30)
+	sound.Ops[1].FailProb = 0
+	fails, rejected := sound, sound
+	fails.Ops = append([]capacity.Op(nil), sound.Ops...)
+	fails.Ops[1].FailProb = 0.5
+	rejected.FailProb, rejected.RedoFrom = 0.5, 1
+	if s, f, r := mean(sound), mean(fails), mean(rejected); f < s+1800 || r < s+1800 {
+		t.Errorf("one in two failing or rejected puts the mean end off by %.1f and %.1f h", (f-s)/3600, (r-s)/3600)
+	}
+}

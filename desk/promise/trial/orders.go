@@ -180,7 +180,8 @@ func (s *Scene) order(i int, k Kind, kind, month int, d draws, truth Truth) (des
 	}
 	ops = append(ops, capacity.Op{ID: "pack", Seconds: 480 * hands, CV: 0.2, People: "pack"})
 	id := fmt.Sprintf("order-%d", i+1)
-	desk = capacity.Job{ID: id, Ops: ops, CV: 0.05}
+	// Rejects are one more thing this desk does not count on.
+	desk = capacity.Job{ID: id, Ops: ops, CV: promise.OrderCV}
 
 	byMachine := d.at(saltMachine, mi, month).factor(truth.MachineCV)
 	byMaterial := d.at(saltMaterial, kind, mat, month).factor(truth.MaterialCV)
