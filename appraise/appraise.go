@@ -33,7 +33,7 @@ type Desk struct {
 	Findings func(ctx context.Context, s *survey.Survey) []part.Finding
 	// ToleranceMM is the tightest tolerance asked of what is read; 0: not known yet.
 	ToleranceMM float64
-	// Packer lays copies on a platform; nil: rows of boxes.
+	// Packer lays copies on a platform; nil: by outlines where these hold more than rows of boxes.
 	Packer estimate.Packer
 	// Replications of the load for one promise; 0 = the planner's default.
 	Replications int
@@ -117,13 +117,17 @@ func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error
 	p.Viewer = view.Bytes()
 	e := offer.For(s.Whole)
 	facts, mesh := s.Facts, s.Whole
+	pack := d.Packer
+	if pack == nil {
+		pack = newTrays().Pack
+	}
 	p.Evaluate = func(ctx context.Context, a bureau.Ask) (offer.Table, error) {
 		prom, err := d.Promise(ctx, a.Catalogue, a.Load, a.Now, a.Seed)
 		if err != nil {
 			return offer.Table{}, err
 		}
 		return e.Evaluate(ctx, offer.Job{Mesh: mesh, Facts: facts, Requirement: a.Requirement, Qty: a.Qty, File: a.Name, Bodies: byName}, a.Catalogue,
-			offer.Settings{Promise: prom, Packer: d.Packer, LayerMM: a.LayerMM, InfillPct: a.InfillPct, Factors: a.Coefficients.Of})
+			offer.Settings{Promise: prom, Packer: pack, LayerMM: a.LayerMM, InfillPct: a.InfillPct, Factors: a.Coefficients.Of})
 	}
 	return p, nil
 }
