@@ -140,3 +140,24 @@ func (s *Store) Certificate(ctx context.Context, id string) (proving.Certificate
 func (s *Store) CertificatesOf(ctx context.Context, orderID string) ([]proving.Certificate, error) {
 	return certificates.list(ctx, s, "WHERE order_id = ? ORDER BY no", orderID)
 }
+
+var scans = kind[proving.Scan]{
+	table:   "scans",
+	id:      func(x *proving.Scan) string { return x.ID },
+	version: func(x *proving.Scan) *int { return &x.Version },
+	names:   []string{"order_id"},
+	columns: func(x *proving.Scan) []any { return []any{x.OrderID} },
+}
+
+// AddScan keeps a comparison.
+func (s *Store) AddScan(ctx context.Context, x *proving.Scan) error { return scans.add(ctx, s, x) }
+
+// Scan finds a comparison by number.
+func (s *Store) Scan(ctx context.Context, id string) (proving.Scan, error) {
+	return scans.get(ctx, s, id)
+}
+
+// ScansOf lists the comparisons of an order.
+func (s *Store) ScansOf(ctx context.Context, orderID string) ([]proving.Scan, error) {
+	return scans.list(ctx, s, "WHERE order_id = ? ORDER BY no", orderID)
+}

@@ -17,6 +17,7 @@ import (
 	"firstoff/quality/inspect"
 	"firstoff/quality/sampling"
 	"firstoff/shopfloor/order"
+	"firstoff/unit"
 )
 
 // ProvingSteps are the use cases of inspection; *proving.House is the implementation.
@@ -39,6 +40,10 @@ type ProvingSteps interface {
 	Certificate(ctx context.Context, id string) (proving.Certificate, error)
 	Certificates(ctx context.Context, orderID string) ([]proving.Certificate, error)
 	WithdrawCertificate(ctx context.Context, who, id, reason string) (proving.Certificate, error)
+	Compare(ctx context.Context, who, orderID string, position int, piece, name string, data []byte, u unit.Length, tolerance float64) (proving.Scan, error)
+	Scan(ctx context.Context, id string) (proving.Scan, error)
+	Scans(ctx context.Context, orderID string) ([]proving.Scan, error)
+	OpenScan(ctx context.Context, id, what string) (proving.Scan, io.ReadSeekCloser, error)
 	Verify(ctx context.Context, number, code string) (certificate.Answer, *certificate.Record, error)
 }
 
@@ -51,6 +56,7 @@ type ProvingPapers interface {
 }
 
 func (k *desk) provingRoutes(on func(string, func(http.ResponseWriter, *http.Request) error)) {
+	k.scanRoutes(on)
 	on("GET /inspection", k.inspection)
 	on("POST /inspection", k.openSheet)
 	on("GET /inspection/{id}", k.sheet)

@@ -31,12 +31,16 @@ func (k *desk) order(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	var cs []proving.Certificate
+	var scans []proving.Scan
 	if k.Proving != nil {
 		if cs, err = k.Proving.Certificates(r.Context(), o.ID); err != nil {
 			return err
 		}
+		if scans, err = k.Proving.Scans(r.Context(), o.ID); err != nil {
+			return err
+		}
 	}
-	k.show(w, r, http.StatusOK, orderPage(k.frame(r, "Order "+o.ID, "orders"), o, events, k.Floor != nil, cs, k.Proving != nil))
+	k.show(w, r, http.StatusOK, orderPage(k.frame(r, "Order "+o.ID, "orders"), o, events, k.Floor != nil, cs, scans, k.Proving != nil))
 	return nil
 }
 

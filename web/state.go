@@ -23,6 +23,7 @@ var marks = map[string]mark{
 	// inspection
 	"no plan": {"ring", ""}, "measuring": {"half", "act"}, "rejected": {"hatch", "stop"}, "not decided": {"half", "look"},
 	"contained": {"half", "look"}, "disposed": {"half", "act"}, "closed": {"disc", "done"}, "overdue": {"hatch", "stop"},
+	"conforms": {"disc", "done"}, "does not conform": {"hatch", "stop"},
 	"in force": {"disc", "done"},
 	// subscribers
 	"on": {"disc", "done"}, "given up": {"hatch", "stop"},

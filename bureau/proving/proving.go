@@ -91,6 +91,10 @@ type Records interface {
 	NonconformancesOf(ctx context.Context, orderID string) ([]Nonconformance, error)
 	Nonconformances(ctx context.Context, states []string, offset, limit int) (found []Nonconformance, total int, err error)
 
+	AddScan(ctx context.Context, s *Scan) error
+	Scan(ctx context.Context, id string) (Scan, error)
+	ScansOf(ctx context.Context, orderID string) ([]Scan, error)
+
 	AddCertificate(ctx context.Context, c *Certificate) error
 	SaveCertificate(ctx context.Context, c *Certificate) error
 	Certificate(ctx context.Context, id string) (Certificate, error)
@@ -112,18 +116,24 @@ type Ports struct {
 	Catalogue func() *shop.Catalogue
 	// Facts gives what is known of the part of a request's line.
 	Facts func(ctx context.Context, lineID string) (part.Facts, error)
-	Log   *slog.Logger
+	// Scanning and Blobs are for scans against the part as drawn; nil: none are compared.
+	Scanning Scanning
+	Blobs    Blobs
+	Log      *slog.Logger
 }
 
 // House proves. Safe for concurrent use.
-type House struct{ p Ports }
+type House struct {
+	p         Ports
+	comparing chan struct{}
+}
 
 // New stands it on its ports. Fault: Internal "port_missing".
 func New(p Ports) (*House, error) {
 	if p.Records == nil || p.Floor == nil || p.Clock == nil || p.Catalogue == nil || p.Facts == nil {
 		return nil, fault.New(fault.Internal, "port_missing", "proving", "Inspection needs records, a floor, a clock, a catalogue and facts.")
 	}
-	return &House{p}, nil
+	return &House{p, make(chan struct{}, 1)}, nil
 }
 
 func (h *House) now() time.Time { return h.p.Clock().UTC().Truncate(time.Microsecond) }

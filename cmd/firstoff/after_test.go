@@ -4,12 +4,16 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math/rand/v2"
+	"mime/multipart"
 	"net/http"
 	"os"
 	"strings"
 	"testing"
 
 	"firstoff/checks"
+	"firstoff/geom/geomtest"
+	"firstoff/geom/r3"
 	"firstoff/web/browsertest"
 )
 
@@ -88,6 +92,7 @@ func afterTheOrder(t *testing.T, b *browsertest.Browser, base string) {
 	b.Press("form.card button.warn")
 	b.Wait("document.body.innerText.includes('cancelled, one less')")
 	b.Picture("order-changed")
+	scanned(t, b, base, order)
 	for _, p := range []string{order + "/ubl", "/orders.xlsx", "/travellers.csv", "/purchases.xlsx"} {
 		r, err := http.Get(base + p)
 		if err != nil || r.StatusCode != 200 {
@@ -203,4 +208,45 @@ func certified(t *testing.T, b *browsertest.Browser, base string) {
 	b.Wait("document.body.innerText.includes('does not belong')")
 	b.Go(order)
 	b.See("#certificates")
+}
+
+// scanned holds measured points against the part of line 1: its own corners and middles of facets, moved, turned and a little off.
+func scanned(t *testing.T, b *browsertest.Browser, base, order string) {
+	t.Helper()
+	m := geomtest.Tube(24, 15, 40, 96).Mesh
+	r := rand.New(rand.NewPCG(9, 9))
+	q := geomtest.Turn(r)
+	var text bytes.Buffer
+	for f := range m.Facets() {
+		x, y, z := m.Vertex(m.Tri[3*f]), m.Vertex(m.Tri[3*f+1]), m.Vertex(m.Tri[3*f+2])
+		for range 12 {
+			u, v := r.Float64(), r.Float64()
+			if u+v > 1 {
+				u, v = 1-u, 1-v
+			}
+			p := x.Add(y.Sub(x).Mul(u)).Add(z.Sub(x).Mul(v)).Add(m.FacetNormal(f).Mul(0.03 * r.NormFloat64()))
+			p = q.Rotate(p).Add(r3.Vec{X: 300, Y: 20, Z: -8})
+			fmt.Fprintf(&text, "%.4f %.4f %.4f\n", p.X, p.Y, p.Z)
+		}
+	}
+	var body bytes.Buffer
+	w := multipart.NewWriter(&body)
+	part, _ := w.CreateFormFile("file", "bracket.xyz")
+	_, _ = part.Write(text.Bytes())
+	for k, v := range map[string]string{"line": "1", "tolerance": "0.4", "unit": "mm"} {
+		_ = w.WriteField(k, v)
+	}
+	_ = w.Close()
+	res, err := http.Post(base+order+"/scans", w.FormDataContentType(), &body)
+	if err != nil || res.StatusCode != 200 || !strings.HasPrefix(res.Request.URL.Path, "/scans/S-") {
+		var why bytes.Buffer
+		_, _ = why.ReadFrom(res.Body)
+		t.Fatalf("%v %d %s %s", err, res.StatusCode, res.Request.URL, why.String())
+	}
+	_ = res.Body.Close()
+	b.Go(res.Request.URL.Path)
+	b.Wait("document.body.innerText.includes('conforms')")
+	b.Picture("scan")
+	b.Accessible("scan")
+	printed(t, base+res.Request.URL.Path+"/report.pdf", "Scan against the part as drawn")
 }

@@ -1,21 +1,19 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
+	"time"
 
-	"firstoff/fault"
-	"firstoff/geom/bvh"
 	"firstoff/geom/r3"
-	"firstoff/geom/register"
 	"firstoff/intake/content"
-	"firstoff/intake/ply"
+	"firstoff/paper"
 	"firstoff/part/survey"
+	"firstoff/quality/scan"
+	"firstoff/shop"
 	"firstoff/unit"
 )
 
@@ -24,6 +22,7 @@ type compareCmd struct {
 	Scan      string  `arg:"" help:"What was measured: points (PLY, XYZ) or a surface whose corners are taken."`
 	Tolerance float64 `name:"tolerance_mm" help:"Profile tolerance: a point may lie half of it off either way (ISO 1101, equal and bilateral)." default:"0"`
 	Unit      string  `help:"Length unit of files that state none." enum:"mm,cm,m,in,ft,um" default:"mm"`
+	Report    string  `help:"Also write a report with a map of the deviations (PDF) to this file." type:"path"`
 	JSON      bool    `help:"Answer as JSON."`
 }
 
@@ -68,26 +67,24 @@ func (c *compareCmd) Run(ctx context.Context, s streams) error {
 		a.fail(err, c.Scan)
 		return a.end()
 	}
-	m := sv.Whole
-	tree := bvh.Build(m)
-	g, fit, err := register.Align(pts, tree, m, register.Options{})
+	r, at, err := scan.Compare(pts, sv.Whole, c.Tolerance)
 	if err != nil {
 		a.fail(err, c.Scan)
 		return a.end()
 	}
-	reach := max(m.Box().Size().Norm()/50, 3*c.Tolerance)
-	_, st, err := register.Deviations(pts, g, tree, m, reach, c.Tolerance)
-	if err != nil {
-		a.fail(err, c.Scan)
-		return a.end()
-	}
-	t := g.Turn.Mat()
-	out := compared{Transform: [16]float64{t[0], t[1], t[2], g.Move.X, t[3], t[4], t[5], g.Move.Y, t[6], t[7], t[8], g.Move.Z, 0, 0, 0, 1},
-		Points: len(pts), MeanMM: st.Mean, RMSMM: st.RMS, P95MM: st.P95, MaxMM: st.Max, MinMM: st.Min, Inside: st.Inside, Unique: fit.Unique(), Beyond: st.Beyond, Verdict: "no tolerance given"}
-	if c.Tolerance > 0 {
-		out.Verdict = "conforms"
-		if !st.Passes(c.Tolerance) {
-			out.Verdict = "does not conform"
+	st := r.Stats
+	out := compared{Transform: r.Transform, Points: r.Points, MeanMM: st.Mean, RMSMM: st.RMS, P95MM: st.P95, MaxMM: st.Max, MinMM: st.Min, Inside: st.Inside, Unique: r.Unique, Beyond: st.Beyond, Verdict: string(r.Verdict)}
+	reach := r.ReachMM
+	if c.Report != "" {
+		cat := shop.Catalogue{Firm: shop.Firm{Name: "firstoff"}}
+		press := &paper.Press{Catalogue: func() *shop.Catalogue { return &cat }}
+		pdf, err := press.Scan(filepath.Base(c.Scan), filepath.Base(c.Nominal), time.Time{}, r, scan.Vertices(at, sv.Whole), sv.Whole)
+		if err == nil {
+			err = os.WriteFile(c.Report, pdf, 0o644)
+		}
+		if err != nil {
+			a.fail(err, c.Report)
+			return a.end()
 		}
 	}
 	a.ok(out, func(w io.Writer) {
@@ -103,71 +100,11 @@ func (c *compareCmd) Run(ctx context.Context, s streams) error {
 	return a.end()
 }
 
-// points reads the scan: points of a PLY or XYZ file, else the corners of a surface.
+// points reads the scan.
 func (c *compareCmd) points(ctx context.Context) ([]r3.Vec, error) {
 	data, err := readBytes(c.Scan)
 	if err != nil {
 		return nil, err
 	}
-	scale := unit.Length(c.Unit).MM()
-	var pts []r3.Vec
-	switch {
-	case bytes.HasPrefix(data, []byte("ply")):
-		p, err := ply.ReadPoints(ctx, data, content.Limits{})
-		if err != nil {
-			return nil, err
-		}
-		pts = p.At
-	case strings.EqualFold(filepath.Ext(c.Scan), ".xyz"):
-		if pts, err = readXYZ(data); err != nil {
-			return nil, err
-		}
-	default:
-		all, err := readFile(ctx, c.Scan, unit.Length(c.Unit))
-		if err != nil {
-			return nil, err
-		}
-		if all[0].Err != nil {
-			return nil, all[0].Err
-		}
-		for _, b := range all[0].File.Bodies {
-			for i := range b.Mesh.Vertices() {
-				pts = append(pts, b.Mesh.Vertex(uint32(i)))
-			}
-		}
-		return pts, nil
-	}
-	for i := range pts {
-		pts[i] = pts[i].Mul(scale)
-	}
-	return pts, nil
-}
-
-// readXYZ reads a text of points: three numbers a line, what follows them is passed over, as are empty lines and lines that begin with #.
-func readXYZ(data []byte) ([]r3.Vec, error) {
-	var out []r3.Vec
-	n := 0
-	for line := range strings.Lines(string(data)) {
-		n++
-		f := strings.FieldsFunc(line, func(r rune) bool { return r == ' ' || r == '\t' || r == ',' || r == ';' || r == '\r' || r == '\n' })
-		if len(f) == 0 || strings.HasPrefix(f[0], "#") {
-			continue
-		}
-		var v [3]float64
-		if len(f) < 3 {
-			return nil, fault.New(fault.Invalid, "xyz_line", fmt.Sprintf("line %d", n), "The line holds %d numbers; a point has three.", len(f))
-		}
-		for i := range v {
-			x, err := strconv.ParseFloat(f[i], 64)
-			if err != nil || x != x || x > 1e9 || x < -1e9 {
-				return nil, fault.New(fault.Invalid, "xyz_line", fmt.Sprintf("line %d", n), "%q is not a coordinate.", f[i])
-			}
-			v[i] = x
-		}
-		out = append(out, r3.FromArray(v))
-	}
-	if len(out) == 0 {
-		return nil, fault.New(fault.Invalid, "xyz_empty", "", "The file holds no points.")
-	}
-	return out, nil
+	return scan.Points(ctx, reader(), filepath.Base(c.Scan), data, unit.Length(c.Unit), content.Limits{})
 }

@@ -118,7 +118,7 @@ func (o *opened) openFloor(ctx context.Context, log *slog.Logger) (err error) {
 		Facts: func(ctx context.Context, lineID string) (part.Facts, error) {
 			l, err := o.store.Line(ctx, lineID)
 			return l.Facts, err
-		}})
+		}, Scanning: scanning{o}, Blobs: o.blobs})
 	if err != nil {
 		return err
 	}

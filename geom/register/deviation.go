@@ -75,7 +75,7 @@ func Deviations(points []r3.Vec, g Rigid, tree *bvh.Tree, m *mesh.Mesh, reach, t
 			}
 		})
 	}
-	return out, summed(out.Signed, t), nil
+	return out, Summed(out.Signed, t), nil
 }
 
 // Zones sums the deviations up by zone of the facet they stand on (zone[facet] in 0..n-1; others are left out).
@@ -90,12 +90,13 @@ func (d Map) Zones(zone []int, n int, t float64) []Stats {
 	}
 	out := make([]Stats, len(parts))
 	for i, p := range parts {
-		out[i] = summed(p, t)
+		out[i] = Summed(p, t)
 	}
 	return out
 }
 
-func summed(signed []float64, t float64) Stats {
+// Summed sums deviations up; NaN counts as beyond. t as Deviations.
+func Summed(signed []float64, t float64) Stats {
 	var s Stats
 	v := make([]float64, 0, len(signed))
 	for _, d := range signed {
