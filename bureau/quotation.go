@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"io"
 	"slices"
+	"strings"
 
 	"firstoff/desk/offer"
 	"firstoff/desk/quote"
@@ -170,7 +171,10 @@ func (b *Bureau) change(ctx context.Context, who, what, id string, version int, 
 		if q.State != quote.Draft {
 			return fault.New(fault.Conflict, "quotation_state", id, "This quotation is %s and cannot be changed; make a new revision.", q.State)
 		}
-		was := q.Body.Sums
+		was, set := q.Body.Sums, map[string]*quote.SetPrice{}
+		for _, l := range q.Body.Lines {
+			set[l.LineID] = l.Set
+		}
 		if err := do(&q); err != nil {
 			return err
 		}
@@ -178,7 +182,13 @@ func (b *Bureau) change(ctx context.Context, who, what, id string, version int, 
 		if err := b.p.Records.SaveQuotation(ctx, &q); err != nil {
 			return err
 		}
-		return b.note(ctx, who, what, q.ID, q.RequestID, was, q.Body.Sums, "")
+		var why []string // of prices a person set, so that the trail says it even after they are undone
+		for _, l := range q.Body.Lines {
+			if l.Set != nil && l.Set != set[l.LineID] {
+				why = append(why, l.Name+": "+l.Set.Why)
+			}
+		}
+		return b.note(ctx, who, what, q.ID, q.RequestID, was, q.Body.Sums, strings.Join(why, "; "))
 	})
 	return q, err
 }

@@ -2,12 +2,14 @@ package bureau_test
 
 import (
 	"bytes"
+	"strings"
 	"testing"
 
 	"firstoff/appraise"
 	"firstoff/bureau"
 	"firstoff/client"
 	"firstoff/demo"
+	"firstoff/money"
 	"firstoff/shop"
 )
 
@@ -55,5 +57,30 @@ func TestLinesCountEachOther(t *testing.T) {
 	d.must(err)
 	if len(q.Body.Lines) != 1 || q.Body.Lines[0].Choice.ID != id || q.Body.Lines[0].Promised >= late {
 		t.Errorf("left alone: %d lines, %s, still by %s", len(q.Body.Lines), q.Body.Lines[0].Choice.ID, q.Body.Lines[0].Promised)
+	}
+}
+
+// TestReasonOfAPriceIsInTheTrail: a price a person set leaves its reason in the trail, also after it is taken back.
+func TestReasonOfAPriceIsInTheTrail(t *testing.T) {
+	d := newDesk(t).start()
+	f, a, _ := d.issued("part a 1000")
+	q, err := d.ReviseQuotation(d.c, "estimator", a)
+	d.must(err)
+	p := money.Amount(777)
+	q, err = d.ChangeDraft(d.c, "estimator", q.ID, q.Version, bureau.DraftChange{Lines: map[string]bureau.DraftLine{f.Lines[0].ID: {UnitPrice: &p, Why: "as agreed by telephone"}}})
+	d.must(err)
+	if _, err = d.ChangeDraft(d.c, "estimator", q.ID, q.Version, bureau.DraftChange{Lines: map[string]bureau.DraftLine{f.Lines[0].ID: {Computed: true}}}); err != nil {
+		t.Fatal(err)
+	}
+	events, err := d.s.Trail(d.c, q.ID, 10)
+	d.must(err)
+	found := 0
+	for _, e := range events {
+		if strings.Contains(e.Why, "as agreed by telephone") {
+			found++
+		}
+	}
+	if found != 1 {
+		t.Errorf("the reason stands %d times in %d events", found, len(events))
 	}
 }
