@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
+	"io"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"firstoff/bureau/making"
+	"firstoff/digest"
 	"firstoff/fault"
 	"firstoff/shop"
 	"firstoff/shopfloor/build"
@@ -35,6 +37,9 @@ type FloorSteps interface {
 	LotsFor(ctx context.Context, materials ...string) ([]feedstock.Lot, error)
 	ReportLot(ctx context.Context, e feedstock.Event) (making.LotCard, error)
 	Trace(ctx context.Context, of string) (making.Traced, error)
+	Photo(ctx context.Context, e traveller.Event, r io.Reader) (making.Card, error)
+	OpenPhoto(ctx context.Context, id string, d digest.Digest) (io.ReadSeekCloser, error)
+	Touched(ctx context.Context, c making.BuildCard) ([]making.Touched, error)
 	ToBuy(ctx context.Context) ([]making.ToBuy, error)
 	Ask(ctx context.Context, who, id, partner string, travellers []string) (purchase.Purchase, error)
 	Purchase(ctx context.Context, id string) (making.PurchaseCard, error)
@@ -161,6 +166,36 @@ func (k *desk) report(w http.ResponseWriter, r *http.Request) error {
 	return seeOther(w, r, "/t/"+url.PathEscape(e.Traveller))
 }
 
+func (k *desk) photo(w http.ResponseWriter, r *http.Request) error {
+	r.Body = http.MaxBytesReader(w, r.Body, 32<<20)
+	if err := r.ParseMultipartForm(8 << 20); err != nil {
+		return fault.New(fault.TooLarge, "photo_too_large", "photo", "The photo could not be taken; take it smaller.")
+	}
+	defer func() { _ = r.MultipartForm.RemoveAll() }()
+	f, _, err := r.FormFile("photo")
+	if err != nil {
+		return fault.New(fault.Invalid, "photo_form", "photo", "Take a photo first.")
+	}
+	defer f.Close()
+	op, _ := strconv.Atoi(r.FormValue("op"))
+	e := traveller.Event{ID: r.FormValue("event"), Traveller: r.PathValue("id"), Op: op, Note: r.FormValue("note"), Who: k.byWhom(r), Device: r.FormValue("device")}
+	if _, err := k.Floor.Photo(r.Context(), e, f); err != nil {
+		return err
+	}
+	return seeOther(w, r, "/t/"+url.PathEscape(e.Traveller))
+}
+
+func (k *desk) openPhoto(w http.ResponseWriter, r *http.Request) error {
+	f, err := k.Floor.OpenPhoto(r.Context(), r.PathValue("id"), digest.Digest(r.PathValue("photo")))
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	w.Header().Set("Cache-Control", "private, max-age=31536000, immutable")
+	http.ServeContent(w, r, "", time.Time{}, f)
+	return nil
+}
+
 func (k *desk) travellerPDF(w http.ResponseWriter, r *http.Request) error {
 	if k.Slips == nil {
 		return fault.New(fault.Unsupported, "no_papers", "", "This desk was started without a press, so it prints no papers.")
@@ -206,7 +241,11 @@ func (k *desk) buildCard(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	k.show(w, r, http.StatusOK, buildPage(k.frame(r, "Build "+c.Build.ID, "floor"), c, lots))
+	touched, err := k.Floor.Touched(r.Context(), c)
+	if err != nil {
+		return err
+	}
+	k.show(w, r, http.StatusOK, buildPage(k.frame(r, "Build "+c.Build.ID, "floor"), c, lots, touched))
 	return nil
 }
 

@@ -69,6 +69,8 @@ func (k *desk) routes(mux *http.ServeMux) {
 		on("GET /t/{id}", k.travellerCard)
 		on("POST /t/{id}", k.report)
 		on("GET /t/{id}/pdf", k.travellerPDF)
+		on("POST /t/{id}/photos", k.photo)
+		on("GET /t/{id}/photos/{photo}", k.openPhoto)
 		on("POST /b", k.planBuild)
 		on("GET /b/{id}", k.buildCard)
 		on("POST /b/{id}", k.reportBuild)

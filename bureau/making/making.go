@@ -90,6 +90,7 @@ type Ports struct {
 	Clock     func() time.Time
 	Catalogue func() *shop.Catalogue
 	Log       *slog.Logger // nil = none
+	Photos    Photos       // nil = none are kept
 	// Hold says why pieces of an order may not leave the house, e.g. an open nonconformance; nil = nothing is ever held.
 	Hold func(ctx context.Context, o order.Order, pieces []string) error
 }

@@ -1,12 +1,18 @@
 package making_test
 
 import (
+	"bytes"
 	"context"
+	"image"
+	"image/png"
+	"io"
+	"strings"
 	"testing"
 
 	"firstoff/bureau/making"
 	"firstoff/demo"
 	"firstoff/desk/request"
+	"firstoff/digest"
 	"firstoff/fault"
 	"firstoff/money"
 	"firstoff/shop"
@@ -161,5 +167,81 @@ func TestHeld(t *testing.T) {
 	h.code(err, "held")
 	if got, err := h.s.Order(c, o.ID); err != nil || got.State != order.Done || len(got.Deliveries) != 0 {
 		t.Errorf("%v %s", err, got.State)
+	}
+}
+
+type album map[digest.Digest][]byte
+
+func (a album) Put(_ context.Context, r io.Reader) (digest.Digest, int64, error) {
+	b, err := io.ReadAll(r)
+	d := digest.Of(b)
+	a[d] = b
+	return d, int64(len(b)), err
+}
+
+func (a album) Open(_ context.Context, d digest.Digest) (io.ReadSeekCloser, error) {
+	return shot{bytes.NewReader(a[d])}, nil
+}
+
+type shot struct{ *bytes.Reader }
+
+func (shot) Close() error { return nil }
+
+func TestPhotos(t *testing.T) {
+	h := open(t)
+	c := t.Context()
+	storetest.Ordered(t, c, h.s, 1)
+	cat := demo.Shop()
+	f, err := making.New(making.Ports{Records: h.s, Clock: h.clock, Catalogue: func() *shop.Catalogue { return cat }, Photos: album{}})
+	h.ok(err)
+	_, err = f.Open(c)
+	h.ok(err)
+	var b bytes.Buffer
+	h.ok(png.Encode(&b, image.NewGray(image.Rect(0, 0, 4, 4))))
+	e := traveller.Event{ID: h.id(), Traveller: "T-1001", Op: 1, Who: "P"}
+	_, err = f.Photo(c, e, strings.NewReader("solid part"))
+	h.code(err, "photo_form")
+	card, err := f.Photo(c, e, bytes.NewReader(b.Bytes()))
+	h.ok(err)
+	if len(card.Events) != 1 || card.Events[0].Photo != digest.Of(b.Bytes()) {
+		t.Fatalf("%+v", card.Events)
+	}
+	r, err := f.OpenPhoto(c, "T-1001", card.Events[0].Photo)
+	h.ok(err)
+	h.ok(r.Close())
+	_, err = f.OpenPhoto(c, "T-1001", digest.Of([]byte("another's")))
+	h.code(err, "photo_unknown")
+	_, err = h.Photo(c, e, bytes.NewReader(b.Bytes()))
+	h.code(err, "no_photos")
+}
+
+func TestTouchedPromises(t *testing.T) {
+	h := open(t)
+	c := t.Context()
+	o := storetest.Ordered(t, c, h.s, 3)
+	_, err := h.Open(c)
+	h.ok(err)
+	h.report(traveller.Event{Traveller: "T-1001", Op: 1, Kind: traveller.Finish, Good: 3})
+	b, err := h.PlanBuild(c, "P", h.id(), "heron", []string{"T-1001"})
+	h.ok(err)
+	var ticked []string
+	for _, x := range b.Checks {
+		ticked = append(ticked, x.Code)
+	}
+	say := func(e build.Event) making.BuildCard {
+		e.ID, e.Build, e.Who = h.id(), b.ID, "P"
+		card, err := h.ReportBuild(c, e)
+		h.ok(err)
+		return card
+	}
+	say(build.Event{Kind: build.Lot, Lot: h.lot("ABS", 1000)})
+	card := say(build.Event{Kind: build.Start, Ticked: ticked})
+	if got, err := h.Touched(c, card); err != nil || len(got) != 0 {
+		t.Fatalf("%v %+v", err, got)
+	}
+	card = say(build.Event{Kind: build.Fail, Reason: "came off", Lost: []string{o.Lines[0].Pieces[0].ID}})
+	got, err := h.Touched(c, card)
+	if err != nil || len(got) != 1 || got[0].Pieces != 1 || got[0].Late || got[0].OrderID != o.ID || !strings.Contains(got[0].Note, "1 of your 3") || !strings.Contains(got[0].Note, "2031-03-10") {
+		t.Fatalf("%v %+v", err, got)
 	}
 }

@@ -109,7 +109,7 @@ func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *ope
 
 // openFloor wires the floor, its inspection and the books.
 func (o *opened) openFloor(ctx context.Context, log *slog.Logger) (err error) {
-	o.floor, err = making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log,
+	o.floor, err = making.New(making.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, Log: log, Photos: o.blobs,
 		Hold: func(ctx context.Context, x order.Order, pieces []string) error { return o.house.Hold(ctx, x, pieces) }})
 	if err != nil {
 		return err

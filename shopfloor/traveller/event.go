@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"firstoff/digest"
 	"firstoff/fault"
 )
 
@@ -25,24 +26,25 @@ const (
 
 // Event is one thing that happened to a traveller.
 type Event struct {
-	ID        string    `json:"id"` // made by the device
-	Traveller string    `json:"traveller"`
-	Op        int       `json:"op,omitempty"` // operation number
-	Kind      Kind      `json:"kind"`
-	Good      int       `json:"good,omitempty"`
-	Scrap     int       `json:"scrap,omitempty"`
-	Pieces    []string  `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; Withdraw, Reject: by the number ordered or as they are; UseLot: those the lot is in. None named: see Fold
-	Goods     []string  `json:"goods,omitempty"`  // Finish: the good ones, when it is known which
-	Reason    string    `json:"reason,omitempty"` // why paused, scrapped, corrected
-	Note      string    `json:"note,omitempty"`
-	Lot       string    `json:"lot,omitempty"`
-	Machine   string    `json:"machine,omitempty"` // Start, Finish: where it really was; empty: as planned
-	Build     string    `json:"build,omitempty"`   // the build it came of
-	Voids     string    `json:"voids,omitempty"`   // Correct: id of the event
-	Who       string    `json:"who"`
-	Device    string    `json:"device,omitempty"`
-	At        time.Time `json:"at"`       // by the device's clock
-	Received  time.Time `json:"received"` // by the desk's clock
+	ID        string        `json:"id"` // made by the device
+	Traveller string        `json:"traveller"`
+	Op        int           `json:"op,omitempty"` // operation number
+	Kind      Kind          `json:"kind"`
+	Good      int           `json:"good,omitempty"`
+	Scrap     int           `json:"scrap,omitempty"`
+	Pieces    []string      `json:"pieces,omitempty"` // Finish: the scrapped ones; Remake: those to make again; Withdraw, Reject: by the number ordered or as they are; UseLot: those the lot is in. None named: see Fold
+	Goods     []string      `json:"goods,omitempty"`  // Finish: the good ones, when it is known which
+	Reason    string        `json:"reason,omitempty"` // why paused, scrapped, corrected
+	Note      string        `json:"note,omitempty"`
+	Photo     digest.Digest `json:"photo,omitempty"` // Note: a picture taken at the machine
+	Lot       string        `json:"lot,omitempty"`
+	Machine   string        `json:"machine,omitempty"` // Start, Finish: where it really was; empty: as planned
+	Build     string        `json:"build,omitempty"`   // the build it came of
+	Voids     string        `json:"voids,omitempty"`   // Correct: id of the event
+	Who       string        `json:"who"`
+	Device    string        `json:"device,omitempty"`
+	At        time.Time     `json:"at"`       // by the device's clock
+	Received  time.Time     `json:"received"` // by the desk's clock
 }
 
 // Bounds of what a person may send in one event.
@@ -90,8 +92,8 @@ func (e Event) Check() error {
 			return fault.New(fault.Invalid, "reason_missing", "reason", "Say which pieces, and why.")
 		}
 	case Note:
-		if e.Note == "" {
-			return fault.New(fault.Invalid, "note_missing", "note", "Write the note.")
+		if e.Note == "" && e.Photo == "" {
+			return fault.New(fault.Invalid, "note_missing", "note", "Write the note, or take a photo.")
 		}
 	case UseLot:
 		if e.Lot == "" {
