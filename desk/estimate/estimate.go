@@ -67,6 +67,7 @@ type Estimate struct {
 	SupportKind string    // what is removed where the support is of the build material: anchor, post
 	Before      []Step    // work that comes before the build: masters, tools
 	Extra       []Extra   // what the line uses besides material: binder, silicone
+	Terms       Terms     // of BuildS, without factors
 }
 
 // Extra is something used up besides material, with its cost in minor units.
@@ -145,6 +146,18 @@ func Of(l Line) (Estimate, bool) {
 		e = casting(&l)
 	default:
 		return Estimate{}, false
+	}
+	if m := l.Machine; m.MEX == nil { // one factor holds for all but warming up and cooling down
+		nb := float64(e.Builds)
+		if m.Cast == nil {
+			e.Terms.OtherS = nb * (m.WarmUpH + m.CoolDownH) * 3600
+		}
+		if p := m.PBF; p != nil && p.Metal {
+			e.Terms.OtherS += nb * p.InertH * 3600
+		} else if p != nil {
+			e.Terms.OtherS += nb * CoolS((p.CoolTauC0H+p.CoolTauC1HMM*m.Envelope.Z)*3600, p.BedC, p.OpenC, p.RoomC)
+		}
+		e.Terms.RoadsS = (e.BuildS.Mean - nb*l.Factor.FixedS - e.Terms.OtherS) / one(l.Factor.Roads)
 	}
 	l.settle(&e)
 	return e, true

@@ -299,3 +299,35 @@ func TestCoefficients(t *testing.T) {
 		}
 	}
 }
+
+// TestTerms: the terms of every family are what doubling a factor adds, whatever factors the estimate itself was made with.
+func TestTerms(t *testing.T) {
+	mean := func(l Line, f Factors) float64 {
+		l.Factor = f
+		e, ok := Of(l)
+		if !ok {
+			t.Fatalf("%s: no estimate", l.Machine.ID)
+		}
+		return e.BuildS.Mean
+	}
+	near := func(what string, got, want float64) {
+		t.Helper()
+		if math.Abs(got-want) > 1e-6*math.Max(1, math.Abs(want)) {
+			t.Errorf("%s: %g, want %g", what, got, want)
+		}
+	}
+	for name, m := range families() {
+		for _, f := range []Factors{{}, {Roads: 1.2, Layers: 0.9, FixedS: 300}} {
+			l := lineOf(t, m, 0.2, 20, 7)
+			l.Factor = f
+			e, ok := Of(l)
+			if !ok {
+				t.Fatalf("%s: no estimate", name)
+			}
+			plain := mean(l, Factors{})
+			near(name+" roads", e.Terms.RoadsS, mean(l, Factors{Roads: 2})-plain)
+			near(name+" layers", e.Terms.LayersS, mean(l, Factors{Layers: 2})-plain)
+			near(name+" all", e.Terms.RoadsS+e.Terms.LayersS+e.Terms.OtherS, plain)
+		}
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 
 	"firstoff/shop"
 )
@@ -83,8 +84,40 @@ func (e Extrusion) direction(layer int) int {
 	return 1 + layer&1*2
 }
 
-// Of sums the layers of a posed part.
+// roadsMemo keeps the roads of one copy, which no quantity changes.
+type roadsMemo struct {
+	mu   sync.Mutex
+	kept map[roadsKey]Roads
+}
+
+type roadsKey struct {
+	e         Extrusion
+	supported bool
+}
+
+// Of sums the layers of a posed part. A stack keeps what it was asked for, so that other quantities cost nothing.
 func (e Extrusion) Of(s *Stack, supported bool) Roads {
+	if s.roads == nil {
+		return e.sum(s, supported)
+	}
+	k := roadsKey{e, supported}
+	s.roads.mu.Lock()
+	r, ok := s.roads.kept[k]
+	s.roads.mu.Unlock()
+	if ok {
+		return r
+	}
+	r = e.sum(s, supported)
+	s.roads.mu.Lock()
+	defer s.roads.mu.Unlock()
+	if s.roads.kept == nil || len(s.roads.kept) > 256 {
+		s.roads.kept = map[roadsKey]Roads{}
+	}
+	s.roads.kept[k] = r
+	return r
+}
+
+func (e Extrusion) sum(s *Stack, supported bool) Roads {
 	var r Roads
 	boxDiag := math.Sqrt(s.SizeMM.X * s.SizeMM.Y)
 	var ways ways
@@ -435,6 +468,8 @@ func extrusion(l *Line) Estimate {
 	e.LongestS = buildOf(min(l.Qty, e.PerBuild))
 	e.BuildS = Within(total, l.spreadPct())
 	e.ChargedS = e.BuildS
+	e.Terms = Terms{RoadsS: r.PartS() * float64(l.Qty), LayersS: float64(e.Builds) * (float64(r.Layers)*x.M.LayerS + float64(r.Switches)*x.M.SwitchS)}
+	e.Terms.OtherS = total - e.Terms.RoadsS*one(f.Roads) - e.Terms.LayersS*one(f.Layers) - float64(e.Builds)*f.FixedS
 
 	rho, rhoS := density(l.Material), density(l.Support)
 	g := one(f.Grams)

@@ -51,7 +51,8 @@ type Stack struct {
 	DepthMM    float64  // mean height of support columns: what a bath must eat through
 	profile    *Profile // of the pose; nil: roads are taken from layer sums alone
 	props      *props   // supports at a sample of layers; nil: none
-	SideMM2    float64  // the perimeter integrated over height: surface area weighted by the horizontal part of its normal
+	roads      *roadsMemo
+	SideMM2    float64 // the perimeter integrated over height: surface area weighted by the horizontal part of its normal
 }
 
 // Height is the posed height in mm.

@@ -75,7 +75,7 @@ func FromMesh(m *mesh.Mesh, meas mesh.Measures, pose r3.Quat, layers []float64, 
 
 // FromSummary takes over what geom/solid found. Corners of 30° and more count as square ones, bends of 10 to 30° as 15°.
 func FromSummary(sum *solid.Summary, meas mesh.Measures, pose r3.Quat) *Stack {
-	s := &Stack{LayerMM: sum.LayerMM, SizeMM: sum.Box.Size(), VolumeMM3: math.Abs(meas.VolumeMM3), SurfaceMM2: meas.AreaMM2, Pose: pose,
+	s := &Stack{roads: &roadsMemo{}, LayerMM: sum.LayerMM, SizeMM: sum.Box.Size(), VolumeMM3: math.Abs(meas.VolumeMM3), SurfaceMM2: meas.AreaMM2, Pose: pose,
 		SupportMM3: sum.SupportVolumeMM3, ContactMM2: sum.SupportContactMM2 + sum.SupportLandingMM2, Layers: make([]Layer, len(sum.Layers))}
 	if floor := sum.SupportContactMM2; floor > 0 {
 		s.DepthMM = sum.SupportVolumeMM3 / floor

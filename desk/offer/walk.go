@@ -237,7 +237,7 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 		BuildS: est.BuildS.Mean, BuildSD: est.BuildS.SD, Builds: est.Builds, PerBuild: est.PerBuild,
 		PartG: est.PartG.Mean, SupportG: est.SupportG.Mean, UnitPrice: pr.Unit, Total: pr.Total, CostTotal: pr.Cost}
 	o.Set = line.Factor.ID
-	o.Terms, _ = estimate.TermsOf(line)
+	o.Terms = est.Terms
 	if sup != nil {
 		o.Support = sup.ID
 	}
