@@ -40,8 +40,8 @@ type month struct {
 	lots map[string]string // material → the lot in use
 	open map[string]*played
 
-	orders, parts                                                    int
-	failed, remade, scrapped, cancelled, written, sent, taken, asked int
+	orders, parts                                                               int
+	failed, remade, scrapped, cancelled, written, sent, taken, asked, certified int
 }
 
 type played struct {
@@ -389,11 +389,72 @@ func (m *month) send() {
 		}
 		m.post("/orders/"+id+"/deliveries", map[string]any{"pieces": ready, "carrier": "parcel"}, &out)
 		m.sent++
+		if m.r.IntN(5) == 0 {
+			m.certify(o, out.Delivery)
+		}
 		if m.r.IntN(60) == 0 {
 			m.taken++
 			m.post("/orders/"+id+"/deliveries/"+out.Delivery.ID+"/take-back", map[string]any{"reason": "the van came back"}, nil)
 		}
 	}
+}
+
+// certify opens a sheet for the first line a delivery brought something of, measures every piece, and issues the certificate.
+func (m *month) certify(o order.Order, d order.Delivery) {
+	m.t.Helper()
+	line := o.Lines[0]
+	for _, l := range o.Lines {
+		for _, p := range l.Pieces {
+			if slices.Contains(d.Pieces, p.ID) {
+				line = l
+			}
+		}
+	}
+	var list struct{ Items []traveller.Traveller }
+	id := ""
+	for offset := 0; id == ""; offset += 500 {
+		m.get(fmt.Sprintf("/travellers?limit=500&offset=%d", offset), &list)
+		for _, t := range list.Items {
+			if t.OrderID == o.ID && t.Position == line.Position {
+				id = t.ID
+			}
+		}
+		if len(list.Items) < 500 {
+			break
+		}
+	}
+	var sheet struct{ ID string }
+	m.post("/inspections", map[string]any{"traveller": id}, &sheet)
+	var card struct {
+		Standing struct {
+			Word   string
+			Sample []string
+		}
+	}
+	at := m.when()
+	event := func(more map[string]any) {
+		m.t.Helper()
+		body := map[string]any{"id": m.id(), "sheet": "", "act": "value", "who": m.who(), "at": at, "received": at}
+		for k, v := range more {
+			body[k] = v
+		}
+		m.post("/inspections/"+sheet.ID+"/events", body, &card)
+	}
+	m.get("/inspections/"+sheet.ID, &card)
+	if card.Standing.Word == "no plan" {
+		event(map[string]any{"act": "plan", "level": "II", "characteristics": []map[string]any{{"balloon": 1, "name": "looks", "kind": "visual", "designator": "major", "nominal": 1, "limits": map[string]any{"lower": 0.5, "upper": 1.5}, "unit": ""}}})
+		for _, p := range card.Standing.Sample {
+			event(map[string]any{"balloon": 1, "piece": p, "value": 1})
+		}
+	}
+	var k struct {
+		Record struct{ Certificate struct{ Number string } }
+	}
+	m.post("/orders/"+o.ID+"/certificates", map[string]any{"by": "Owner", "delivery": d.ID, "line": line.Position}, &k)
+	if k.Record.Certificate.Number == "" {
+		m.t.Error("no certificate")
+	}
+	m.certified++
 }
 
 func sorted[V any](in map[string]V) func(yield func(string, V) bool) {
@@ -571,7 +632,7 @@ func TestMonth(t *testing.T) {
 		}
 		t.Logf("bad lot %s: %d parts, %d clients in %v", lot, len(tr.Pieces), len(tr.Clients), time.Since(began).Round(time.Millisecond))
 	}
-	t.Logf("%d orders, %d parts: %v; %d builds failed, %d parts made again, %d scrapped on the floor, %d written off, %d orders changed or cancelled, %d deliveries (%d taken back), %d purchases", m.orders, n, count, m.failed, m.remade, m.scrapped, m.written, m.cancelled, m.sent, m.taken, m.asked)
+	t.Logf("%d orders, %d parts: %v; %d builds failed, %d parts made again, %d scrapped on the floor, %d written off, %d orders changed or cancelled, %d deliveries (%d taken back, %d certified), %d purchases", m.orders, n, count, m.failed, m.remade, m.scrapped, m.written, m.cancelled, m.sent, m.taken, m.certified, m.asked)
 	cancel()
 	stopped()
 

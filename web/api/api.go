@@ -16,7 +16,9 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"firstoff/bureau"
+	"firstoff/bureau/books"
 	"firstoff/bureau/making"
+	"firstoff/bureau/proving"
 	"firstoff/client"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
@@ -29,7 +31,9 @@ import (
 // Deps is what the interface stands on.
 type Deps struct {
 	Steps     bureau.Steps
-	Floor     *making.Floor // nil: no shop floor
+	Floor     *making.Floor  // nil: no shop floor
+	Proving   *proving.House // nil: no inspection
+	Books     *books.Books   // nil: no books
 	Version   string
 	Status    func(fault.Kind) int
 	MaxUpload int64
@@ -92,6 +96,12 @@ func New(d Deps) http.Handler {
 	if d.Floor != nil {
 		s.floor(a)
 		s.leaving(a)
+	}
+	if d.Proving != nil {
+		s.proving(a)
+	}
+	if d.Books != nil {
+		s.looking(a)
 	}
 	mux.HandleFunc("POST /api/v1/requests/{id}/files", s.upload)
 	describeUpload(a)
