@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"net/http"
 	"net/url"
@@ -273,11 +274,12 @@ func (m *month) build(machine, material string, travellers []string) {
 	m.t.Helper()
 	var b build.Build
 	m.post("/builds", map[string]any{"id": m.id(), "machine": machine, "travellers": travellers}, &b)
+	at := m.now
 	say := func(e build.Event) {
 		m.t.Helper()
 		e.ID, e.Who = m.id(), m.who()
 		body := asMap(m.t, e)
-		body["at"] = m.when()
+		body["at"] = at.UTC().Format(time.RFC3339)
 		m.post("/builds/"+b.ID+"/events", body, nil)
 	}
 	say(build.Event{Kind: build.Lot, Lot: m.lot(material)})
@@ -286,6 +288,8 @@ func (m *month) build(machine, material string, travellers []string) {
 		e.Ticked = append(e.Ticked, c.Code)
 	}
 	say(e)
+	// It takes a little longer than planned, now more, now less.
+	at = at.Add(time.Duration(b.PlannedS * 1.06 * math.Exp(0.06*m.r.NormFloat64()) * float64(time.Second)))
 	if m.r.IntN(14) == 0 {
 		m.failed++
 		pieces := b.Pieces()
@@ -633,6 +637,13 @@ func TestMonth(t *testing.T) {
 		t.Logf("bad lot %s: %d parts, %d clients in %v", lot, len(tr.Pieces), len(tr.Clients), time.Since(began).Round(time.Millisecond))
 	}
 	t.Logf("%d orders, %d parts: %v; %d builds failed, %d parts made again, %d scrapped on the floor, %d written off, %d orders changed or cancelled, %d deliveries (%d taken back, %d certified), %d purchases", m.orders, n, count, m.failed, m.remade, m.scrapped, m.written, m.cancelled, m.sent, m.taken, m.certified, m.asked)
+	b := browsertest.Start(t, base, 1280, 900)
+	for _, p := range []string{"/books", "/accuracy"} {
+		b.Go(p)
+		b.See("h1")
+		b.Picture("month" + strings.ReplaceAll(p, "/", "-"))
+		b.Accessible(p + " after a month")
+	}
 	cancel()
 	stopped()
 
