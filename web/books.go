@@ -149,11 +149,19 @@ func residuals(p books.Proposal, key calibrate.Key) (dots []erred, limit float64
 	return dots, limit
 }
 
-// plotted are the keys with anything to plot, in order.
+// plotted are the keys with enough builds for a set, in order; tooFew the others that were built at all.
 func plotted(p books.Proposal) []calibrate.Key {
 	var out []calibrate.Key
+	for _, s := range p.Sets {
+		out = append(out, s.Key)
+	}
+	return out
+}
+
+func tooFew(p books.Proposal) []calibrate.Key {
+	var out []calibrate.Key
 	for _, a := range p.Actuals {
-		if !a.Aborted && !slices.Contains(out, a.Key) {
+		if _, ok := setOf(p, a.Key); !ok && !a.Aborted && !slices.Contains(out, a.Key) {
 			out = append(out, a.Key)
 		}
 	}

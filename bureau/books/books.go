@@ -171,11 +171,11 @@ func (b *Books) Actuals(ctx context.Context) ([]calibrate.Build, error) {
 	return out, nil
 }
 
-// estimated is the estimate of a build from the options its pieces were ordered with: what the pieces add (roads) is summed over them; what a
-// build takes by its height (layers) and at all (the rest) is the most any of them needs.
+// estimated is the estimate of a build from the options its pieces were ordered with (estimate.Together).
 func (b *Books) estimated(ctx context.Context, x build.Build, orders map[string]order.Order) (calibrate.Build, bool, error) {
 	c := calibrate.Build{ID: x.ID, Key: calibrate.Key{Machine: x.Machine, Material: x.Material, LayerUM: int(math.Round(x.LayerMM * 1000))}}
 	m := b.p.Catalogue().Machine(x.Machine)
+	var in []estimate.Batch
 	for _, s := range x.Slots {
 		t, err := b.p.Records.Traveller(ctx, s.Traveller)
 		if err != nil {
@@ -196,17 +196,11 @@ func (b *Books) estimated(ctx context.Context, x build.Build, orders map[string]
 		if opt.Terms == (estimate.Terms{}) || opt.Machine != x.Machine {
 			return c, false, nil // made elsewhere than quoted, or quoted before terms were kept
 		}
-		share := float64(len(s.Pieces)) / float64(len(o.Lines[i].Pieces))
-		per := float64(max(1, opt.Builds))
-		if m != nil && m.PBF != nil { // the bed is spread and scanned for the whole chamber
-			c.RoadsH = max(c.RoadsH, opt.Terms.RoadsS/per/3600)
-		} else {
-			c.RoadsH += opt.Terms.RoadsS * share / 3600
-		}
-		c.LayersH = max(c.LayersH, opt.Terms.LayersS/per/3600)
-		c.OtherH = max(c.OtherH, opt.Terms.OtherS/per/3600)
+		in = append(in, estimate.Batch{Terms: opt.Terms, Share: float64(len(s.Pieces)) / float64(len(o.Lines[i].Pieces)), Builds: opt.Builds})
 		c.Grams += (opt.PartG + opt.SupportG) * float64(len(s.Pieces))
 	}
+	t := estimate.Together(in, m != nil && m.PBF != nil)
+	c.RoadsH, c.LayersH, c.OtherH = t.RoadsS/3600, t.LayersS/3600, t.OtherS/3600
 	return c, c.RoadsH+c.LayersH > 0, nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"firstoff/desk/estimate"
 	"firstoff/fault"
 	"firstoff/shopfloor/build"
 	"firstoff/shopfloor/traveller"
@@ -33,6 +34,8 @@ func (f *Floor) PlanBuild(ctx context.Context, who, id, machine string, travelle
 			return err
 		}
 		b = build.Build{Machine: machine, Process: m.Process, Made: f.now(), Word: build.Planned}
+		var in []estimate.Batch
+		plain, terms := 0.0, true
 		for _, tid := range travellers {
 			t, err := f.p.Records.Traveller(ctx, tid)
 			if err != nil {
@@ -65,8 +68,18 @@ func (f *Floor) PlanBuild(ctx context.Context, who, id, machine string, travelle
 					}
 				}
 			}
-			b.PlannedS += t.Operations[at-1].ElapsedS
+			share := float64(len(slot.Pieces)) / float64(max(1, len(t.Pieces)))
+			batch, err := f.batch(ctx, t, share)
+			if err != nil {
+				return err
+			}
+			in, plain = append(in, batch), plain+t.Operations[at-1].ElapsedS*min(1, share)
+			terms = terms && batch.Terms.S() > 0
 			b.Slots = append(b.Slots, slot)
+		}
+		b.PlannedS = plain
+		if terms {
+			b.PlannedS = estimate.Together(in, m.PBF != nil).S()
 		}
 		b.Checks = build.CheckList(cat, machine, b.Material)
 		if err := b.Plan(); err != nil {
@@ -81,6 +94,20 @@ func (f *Floor) PlanBuild(ctx context.Context, who, id, machine string, travelle
 		return f.log(ctx, who, "build.planned", "builds", b.ID, "", b)
 	})
 	return b, err
+}
+
+// batch is what a traveller's order line puts into a build.
+func (f *Floor) batch(ctx context.Context, t traveller.Traveller, share float64) (estimate.Batch, error) {
+	o, err := f.p.Records.Order(ctx, t.OrderID)
+	if err != nil {
+		return estimate.Batch{}, err
+	}
+	for _, l := range o.Lines {
+		if l.Position == t.Position {
+			return estimate.Batch{Terms: l.Option.Terms, Share: share, Builds: l.Option.Builds}, nil
+		}
+	}
+	return estimate.Batch{}, nil
 }
 
 // Build shows a build with its state.
