@@ -109,11 +109,13 @@ func (b *Books) Ledger(ctx context.Context, from, to string) (Ledger, error) {
 		}
 		for _, line := range o.Lines {
 			stay := len(line.Pieces) - len(line.In(order.PieceCancelled)) - len(line.In(order.WrittenOff))
-			est := line.Option.CostTotal.Times(float64(stay) / float64(max(1, len(line.Pieces))))
+			share := float64(stay) / float64(max(1, len(line.Pieces)))
+			est := line.Option.CostTotal.Times(share)
 			m.Estimated += est
 			actual := est
 			_, machineCost := block(line.Option, "machine")
-			estH := line.Option.BuildS / 3600
+			whole := line.Option.BuildS / 3600
+			estH := whole * share
 			m.EstimatedH += estH
 			actualH := estH
 			for _, t := range ts {
@@ -124,9 +126,9 @@ func (b *Books) Ledger(ctx context.Context, from, to string) (Ledger, error) {
 				if err != nil {
 					return l, err
 				}
-				if h, ok := spent[t.ID]; ok && estH > 0 { // hours at the machine, charged as estimated an hour
+				if h, ok := spent[t.ID]; ok && whole > 0 { // hours at the machine, charged as estimated an hour; what was cancelled midway cost them too
 					actualH, m.Measured = h, true
-					actual += machineCost.Times((h - estH) / estH)
+					actual += machineCost.Times((h - estH) / whole)
 				}
 				for i, op := range t.Operations {
 					s := card.State.Ops[i].ActiveS
@@ -134,7 +136,7 @@ func (b *Books) Ledger(ctx context.Context, from, to string) (Ledger, error) {
 						continue
 					}
 					m.Measured = true
-					actual += money.Round((s - op.HandsS) / 3600 * float64(b.rate(op.Skill)))
+					actual += money.Round((s - op.HandsS*share) / 3600 * float64(b.rate(op.Skill)))
 				}
 				for _, p := range card.State.Pieces {
 					if !p.Scrap && !p.Away && p.At <= len(t.Operations) || p.Away && !p.Scrap {
