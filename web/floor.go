@@ -112,11 +112,12 @@ func (k *desk) floorBoard(w http.ResponseWriter, r *http.Request) error {
 // phone is what the card on the phone asks about.
 type phone struct {
 	making.Card
-	op   *traveller.Operation // nil: nothing to do
-	os   traveller.OpState
-	who  string
-	lots []feedstock.Lot
-	path string
+	op     *traveller.Operation // nil: nothing to do
+	os     traveller.OpState
+	who    string
+	lots   []feedstock.Lot
+	path   string
+	proved bool // inspection is at hand
 }
 
 func (k *desk) travellerCard(w http.ResponseWriter, r *http.Request) error {
@@ -124,7 +125,7 @@ func (k *desk) travellerCard(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := phone{Card: c, path: r.URL.RequestURI()}
+	p := phone{Card: c, path: r.URL.RequestURI(), proved: k.Proving != nil}
 	if x := k.operator(r); x != nil {
 		p.who = x.Name
 	}

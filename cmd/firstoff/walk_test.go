@@ -205,7 +205,7 @@ func TestWalkInBrowser(t *testing.T) {
 	printed(t, base+"/t/T-1001/pdf", "Traveller T-1001")
 	afterTheOrder(t, b, base)
 	phone := browsertest.Start(t, base, 390, 844)
-	for name, p := range map[string]string{"today": "/", "folder": request, "quotation": quotation, "board": "/board", "client": link} {
+	for name, p := range map[string]string{"today": "/", "folder": request, "quotation": quotation, "board": "/board", "client": link, "orders": "/orders", "inspection": "/inspection", "sheet": "/inspection/I-1001", "traveller": "/t/T-1001", "books": "/books", "accuracy": "/accuracy", "make or buy": "/make-or-buy", "purchases": "/purchases", "order": "/orders/O-1001", "scan": "/scans/S-1001", "verify": "/verify", "instruments": "/instruments", "gauges": "/gauges", "subscribers": "/subscribers"} {
 		phone.Go(p)
 		phone.See("h1")
 		phone.Picture("phone-" + name)
