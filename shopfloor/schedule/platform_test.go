@@ -486,7 +486,7 @@ func TestIrregularParts(t *testing.T) {
 	}
 	sum, n := 0.0, 0
 	for _, row := range rows[1:] {
-		if !slow && row[0] != "P25M2-2" && row[0] != "P50M2-3" {
+		if !slow && row[0] != "P25M2-2" {
 			continue
 		}
 		text, err := os.ReadFile(filepath.Join(dir, row[0]+".txt"))
@@ -604,15 +604,23 @@ func TestTardyParts(t *testing.T) {
 		}
 	}
 	slow := os.Getenv("FIRSTOFF_SLOW") != ""
-	every := 150
+	every := 1 << 30 // the first of its set
 	if slow {
 		every = 1
 	}
 	if x, err := strconv.Atoi(os.Getenv("AM_EVERY")); err == nil {
 		every = x
 	}
+	rounds := 1
+	if slow {
+		rounds = 3
+	}
 	above, below, same, total := 0, 0, 0, 0
-	for _, size := range []int{15, 20, 25, 30} {
+	sizes := []int{15, 20, 25, 30}
+	if !slow { // the rest takes hours: trying every order of few parts is what costs
+		sizes = sizes[:1]
+	}
+	for _, size := range sizes {
 		var polygons struct {
 			Parts []outline `json:"parts"`
 		}
@@ -679,7 +687,7 @@ func TestTardyParts(t *testing.T) {
 			}
 			// The machines are the same: one memory serves all.
 			r.Fits = func(_ int, pieces []int32) bool { return nest.fits(0, pieces) }
-			plan, err := Gather(context.Background(), r, Options{Rounds: 3, Seed: 1})
+			plan, err := Gather(context.Background(), r, Options{Rounds: rounds, Seed: 1})
 			if err != nil {
 				t.Fatalf("%s: %v", in.Name, err)
 			}
