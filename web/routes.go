@@ -99,6 +99,10 @@ func (k *desk) routes(mux *http.ServeMux) {
 	if k.Proving != nil {
 		k.provingRoutes(on)
 	}
+	if k.Hand != nil {
+		on("GET /t/{id}/files/{file}", k.handPart)
+		on("GET /b/{id}/build.3mf", k.handBuild)
+	}
 	if k.Books != nil {
 		k.bookRoutes(on)
 	}

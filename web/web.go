@@ -37,6 +37,7 @@ type Deps struct {
 	Papers    Papers       // nil: papers are answered with a plain sentence
 	Floor     FloorSteps   // nil: no floor pages
 	Proving   ProvingSteps // nil: no inspection
+	Hand      Handing      // nil: nothing is handed on
 	Books     BookSteps    // nil: no books
 	Post      PostSteps    // nil: no programs are told
 	Slips     FloorPapers  // nil: papers are answered with a plain sentence
