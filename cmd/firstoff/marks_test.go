@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"net/http"
-	"strings"
 	"testing"
 	"time"
 
@@ -42,15 +41,19 @@ func TestMarkedOnTheModel(t *testing.T) {
 	}
 	var any map[string]any
 	post("/api/v1/requests/"+q.ID+"/files?name=spool.stl", "application/octet-stream", b.Bytes(), &any)
-	page := browsertest.Start(t, base, 1280, 900)
-	page.Go("/requests/" + q.ID)
-	for range 200 { // until the file is looked over
-		if strings.Contains(page.EvalString("String(document.querySelectorAll(\"a[href^='/lines/']\").length)"), "0") {
-			time.Sleep(100 * time.Millisecond)
-			page.Go("/requests/" + q.ID)
+	// The page of a request that is being looked over loads itself anew, so the interface is asked until it is ready.
+	var f struct {
+		Files []struct{ State string }
+		Lines []struct{ ID string }
+	}
+	for until := time.Now().Add(browsertest.Patience); len(f.Lines) == 0 || f.Files[0].State != "ready"; time.Sleep(50 * time.Millisecond) {
+		call(t, "GET", base+"/api/v1/requests/"+q.ID, nil, 200, &f)
+		if time.Now().After(until) {
+			t.Fatalf("not ready: %+v", f)
 		}
 	}
-	page.Eval("location.href = [...document.querySelectorAll(\"a[href^='/lines/']\")].map(a => a.href).find(h => /L-\\d+$/.test(h))")
+	page := browsertest.Start(t, base, 1280, 900)
+	page.Go("/lines/" + f.Lines[0].ID)
 	page.See(".viewer[data-ready=yes] canvas")
 	page.See("[data-marks] > button")
 	page.Press("[data-marks] > button")
