@@ -48,6 +48,7 @@ type op struct {
 	unload     int64
 	fail       float64
 	planned    int64
+	notBefore  int64
 	running    int32 // slot, or -1
 	key        uint64
 }
@@ -60,6 +61,8 @@ type jobData struct {
 	fail        float64
 	redo        int32
 	key         uint64
+	after       int32   // jobs it waits for
+	before      []int32 // jobs that wait for it
 }
 
 type person struct {
@@ -212,6 +215,9 @@ func compile(load Load, shop Shop, now int64, opt Options) (*model, error) {
 		m.jobs = append(m.jobs, jd)
 		m.jobIDs = append(m.jobIDs, j.ID)
 	}
+	if err := m.link(load); err != nil {
+		return nil, err
+	}
 	m.nSkill = len(skills.list)
 	m.skills = skills.list
 	for len(m.bySkill) < m.nSkill {
@@ -243,7 +249,7 @@ func (m *model) op(j *Job, k int, o Op, ji int32, jobKey uint64, resIndex map[st
 		return op{}, nil, fault.New(fault.Invalid, "operation_each", where, "There are %d durations for %d resources; give one for each.", len(o.Each), len(o.Resource))
 	}
 	r := op{job: ji, law: o.Law, mean: o.Seconds, sd: sigma(o.CV), hands: int64(o.PeopleSeconds), unload: int64(o.UnloadSeconds),
-		fail: o.FailProb, planned: o.Planned, running: -1, key: hashString(jobKey+uint64(k), o.ID)}
+		fail: o.FailProb, planned: o.Planned, notBefore: o.NotBefore, running: -1, key: hashString(jobKey+uint64(k), o.ID)}
 	c := class{skill: -1, family: -1}
 	if o.People != "" {
 		c.skill = skills.of(o.People)
@@ -325,4 +331,52 @@ func (m *model) changeover(s *slot, loaded, f int32) int64 {
 		}
 	}
 	return m.changeOf[s.res]
+}
+
+// link finds who waits for whom. Fault: Invalid "job_circle".
+func (m *model) link(load Load) error {
+	var index map[string]int32
+	for ji, j := range load.Jobs {
+		if len(j.After) == 0 {
+			continue
+		}
+		if m.ops[m.jobs[ji].first].running >= 0 {
+			return fault.New(fault.Invalid, "operation_running", fmt.Sprintf("job %q", j.ID), "It is said to run already, and to wait for another job.")
+		}
+		if index == nil {
+			index = make(map[string]int32, len(load.Jobs))
+			for i, x := range load.Jobs {
+				index[x.ID] = int32(i)
+			}
+		}
+		for _, id := range j.After {
+			if a, ok := index[id]; ok {
+				m.jobs[a].before = append(m.jobs[a].before, int32(ji))
+				m.jobs[ji].after++
+			}
+		}
+	}
+	if index == nil {
+		return nil
+	}
+	// Taken out in order of need (Kahn 1962); what is left over goes round in a circle.
+	left, open := make([]int32, len(m.jobs)), make([]int32, 0, len(m.jobs))
+	for i := range m.jobs {
+		if left[i] = m.jobs[i].after; left[i] == 0 {
+			open = append(open, int32(i))
+		}
+	}
+	for k := 0; k < len(open); k++ {
+		for _, b := range m.jobs[open[k]].before {
+			if left[b]--; left[b] == 0 {
+				open = append(open, b)
+			}
+		}
+	}
+	for i := range left {
+		if left[i] > 0 {
+			return fault.New(fault.Invalid, "job_circle", fmt.Sprintf("job %q", m.jobIDs[i]), "It waits for work that waits for it; take one of the two apart.")
+		}
+	}
+	return nil
 }

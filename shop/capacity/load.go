@@ -29,18 +29,21 @@ type Op struct {
 	Planned int64
 	// RunningOn is the resource on which it is at work now: Seconds is then what is left, and no hands are needed to start.
 	RunningOn string
+	// NotBefore is the earliest instant at which it may begin, because somebody decided so; 0: none.
+	NotBefore int64
 }
 
 // Job is a sequence of operations with a date.
 type Job struct {
 	ID       string
 	Ops      []Op
-	Release  int64   // not before; 0: now
-	Due      int64   // 0: none (waits behind work that has one, as if due 30 days after release)
-	Weight   float64 // how much a second late hurts; not used to order work, handed through for measures
-	CV       float64 // spread common to all operations of the job: the estimate as a whole is off
-	FailProb float64 // chance that the finished job is rejected and made again from RedoFrom (at most three times)
-	RedoFrom int     // index of the first operation to repeat
+	Release  int64    // not before; 0: now
+	Due      int64    // 0: none (waits behind work that has one, as if due 30 days after release)
+	Weight   float64  // how much a second late hurts; not used to order work, handed through for measures
+	CV       float64  // spread common to all operations of the job: the estimate as a whole is off
+	FailProb float64  // chance that the finished job is rejected and made again from RedoFrom (at most three times)
+	RedoFrom int      // index of the first operation to repeat
+	After    []string // jobs of the load that must be done first; names that are not in the load count as done
 }
 
 // Load is the work in hand.

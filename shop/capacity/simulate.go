@@ -226,6 +226,7 @@ type world struct {
 	jobEnd  []int64
 	jobMul  []float64
 	redone  []int32
+	pending []int32 // by job: jobs it still waits for
 	touched []int32 // classes that got work at this instant
 	at      []int32 // by job: the operation it is at; notHere before its release, gone after its end
 	ran     []bool  // by operation: its run is over, it waits to be unloaded
@@ -245,7 +246,7 @@ func newWorld(m *model) *world {
 		slots: make([]slotState, len(m.slots)), people: make([]personState, len(m.people)),
 		opSlot: make([]int32, len(m.ops)), opWho: make([]int32, len(m.ops)), attempt: make([]int32, len(m.ops)), failed: make([]bool, len(m.ops)),
 		at: make([]int32, len(m.jobs)), begun: make([]int64, len(m.ops)), ran: make([]bool, len(m.ops)),
-		jobEnd: make([]int64, len(m.jobs)), jobMul: make([]float64, len(m.jobs)), redone: make([]int32, len(m.jobs)),
+		jobEnd: make([]int64, len(m.jobs)), jobMul: make([]float64, len(m.jobs)), redone: make([]int32, len(m.jobs)), pending: make([]int32, len(m.jobs)),
 		wait:    make([]int64, len(m.jobs)*(m.nRes+2*m.nSkill+1)),
 		busyRes: make([]int64, m.nRes), served: make([]int64, m.nRes),
 		busyPerson: make([]int64, len(m.people)), tasks: make([]int64, len(m.people)),
@@ -284,9 +285,10 @@ func (w *world) play(rep int) {
 	w.events = w.events[:0]
 	for ji := range m.jobs {
 		j := &m.jobs[ji]
+		w.pending[ji] = j.after
 		if m.ops[j.first].running >= 0 {
 			w.resume(j.first)
-		} else {
+		} else if j.after == 0 {
 			w.events.push(event{j.release, evReady, j.first})
 		}
 	}
@@ -442,6 +444,10 @@ func (w *world) ready(o int32) {
 		}
 	}
 	w.at[m.ops[o].job], w.begun[o] = o, 0
+	if t := m.ops[o].notBefore; t > w.t {
+		w.events.push(event{t, evReady, o})
+		return
+	}
 	c := m.ops[o].class
 	if m.classes[c].mode == modeWait {
 		w.begun[o] = w.t
@@ -837,6 +843,11 @@ func (w *world) finish(o int32) {
 		} else {
 			w.jobEnd[p.job] = w.t
 			w.at[p.job] = gone
+			for _, b := range j.before {
+				if w.pending[b]--; w.pending[b] == 0 {
+					w.events.push(event{max(w.t, m.jobs[b].release), evReady, m.jobs[b].first})
+				}
+			}
 		}
 	}
 	if next >= 0 {
@@ -846,7 +857,7 @@ func (w *world) finish(o int32) {
 	c := int32(-1)
 	if next >= 0 {
 		c = m.ops[next].class
-		if m.classes[c].mode == modeWait {
+		if m.classes[c].mode == modeWait || m.ops[next].notBefore > w.t {
 			w.ready(next) // only starts its clock
 			c = -1
 		} else {

@@ -25,11 +25,8 @@ type Work struct {
 }
 
 // Task is a job for the board: a build with what it needs before and after, or what follows for one order once its
-// builds are done. Operations are capacity.Op with the same meaning as there; the plan counts with their means.
-type Task struct {
-	capacity.Job
-	After []string // tasks that must be finished first
-}
+// builds are done (Job.After). Operations are capacity.Op with the same meaning as there; the plan counts with their means.
+type Task struct{ capacity.Job }
 
 // Pin fixes an operation to a resource, or to an instant, or to both. Start 0 leaves the instant open, Resource "" the
 // resource.
@@ -41,12 +38,7 @@ type Pin struct {
 }
 
 // Down is an absence: a machine in repair or a person ill, from Start to End.
-type Down struct {
-	Resource string `json:"resource,omitempty"`
-	Person   string `json:"person,omitempty"`
-	Start    int64  `json:"start_s"`
-	End      int64  `json:"end_s"`
-}
+type Down = capacity.Absence
 
 // Board is a plan of the shop.
 type Board struct {

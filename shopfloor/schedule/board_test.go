@@ -71,7 +71,7 @@ func madeUp(seed uint64, machines, builds int) Work {
 			PeopleSeconds: 900, UnloadSeconds: 900, Unattended: true, Family: f[rnd.IntN(len(f))], FailProb: 0.03}}}}
 		w.Tasks = append(w.Tasks, build)
 		for o := range 1 + rnd.IntN(3) {
-			t := Task{Job: capacity.Job{ID: fmt.Sprintf("order%d.%d", b, o), Due: monday + int64(3+rnd.IntN(9))*86400 + 16*hour, Weight: float64(1 + rnd.IntN(3))}, After: []string{build.ID}}
+			t := Task{Job: capacity.Job{ID: fmt.Sprintf("order%d.%d", b, o), Due: monday + int64(3+rnd.IntN(9))*86400 + 16*hour, Weight: float64(1 + rnd.IntN(3)), After: []string{build.ID}}}
 			if k != "pbf" {
 				t.Ops = append(t.Ops, capacity.Op{ID: "bath", Resource: []string{"bath"}, Seconds: 3 * hour, People: "finish", PeopleSeconds: 300, UnloadSeconds: 300, Unattended: true})
 			}
