@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
 	"sync"
 	"time"
 
@@ -22,6 +23,7 @@ import (
 	"firstoff/shop"
 	"firstoff/shop/calendar"
 	"firstoff/shop/capacity"
+	"firstoff/shopfloor/work"
 	"firstoff/unit"
 )
 
@@ -146,7 +148,7 @@ func (d *Desk) Promise(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 		if a.Material != nil {
 			material = a.Material.ID
 		}
-		ans := p.Date(jobOf("new", a.Steps, a.Machine, material, cat, a.SpreadDays))
+		ans := p.Date(work.Route("new", a.Steps, a.Machine, material, cat, a.SpreadDays))
 		return offer.Dated{P50: ans.P50.Format(time.DateOnly), P90: ans.P90.Format(time.DateOnly), LeadDays: ans.LeadDays, Binding: bindingName(cat, ans.Binding), Odds: ans.Odds}
 	}, nil
 }
@@ -175,11 +177,11 @@ func (d *Desk) planner(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 	if p != nil {
 		return p, cal, nil
 	}
-	work, asOf, err := Load(cat, cal, load, now)
+	left, has, err := Load(ctx, cat, cal, load, now)
 	if err != nil {
 		return nil, nil, err
 	}
-	p, err = promise.New(ctx, cat, cal, work, now, promise.Settings{Replications: d.Replications, Seed: seed, Threads: max(1, d.Threads), AsOf: asOf, Level: load.Level})
+	p, err = promise.New(ctx, cat, cal, left, now, promise.Settings{Replications: d.Replications, Seed: seed, Threads: max(1, d.Threads), Level: load.Level, Loaded: has, Away: load.Decided.Away})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -192,25 +194,31 @@ func (d *Desk) planner(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 	return p, cal, nil
 }
 
-// Load is all work in hand: the catalogue's, counted from when the shop opened, and the open orders.
-func Load(cat *shop.Catalogue, cal *calendar.Calendar, load bureau.Load, now time.Time) (capacity.Load, time.Time, error) {
+// Load is all work in hand at now: what is left of the catalogue's, and of the open orders, and what machines have loaded.
+func Load(ctx context.Context, cat *shop.Catalogue, cal *calendar.Calendar, load bureau.Load, now time.Time) (capacity.Load, map[string]string, error) {
 	asOf := now
 	if t, err := time.Parse(time.RFC3339, cat.WorkloadAsOf); err == nil && t.Before(now) {
 		asOf = t
 	}
-	work, err := promise.Backlog(cat, cal, asOf)
+	var left capacity.Load
+	var has map[string]string
+	var err error
+	if load.Decided.Backlog == nil {
+		left, has, err = promise.Backlogged(ctx, cat, cal, asOf, now)
+	} else {
+		left, err = promise.Backlog(cat, cal, asOf)
+	}
 	if err != nil {
-		return work, asOf, err
+		return left, nil, err
 	}
-	for _, o := range load.Orders {
-		if o.State.Open() {
-			work.Jobs = append(work.Jobs, orderJobs(o, cat, cal.Location())...)
-		}
+	left.Jobs = work.Backlog(left.Jobs, load.Decided, now.Unix())
+	if has == nil {
+		has = map[string]string{}
 	}
-	for i := range work.Jobs {
-		if r := work.Jobs[i].Release; r != 0 && r < asOf.Unix() {
-			work.Jobs[i].Release = asOf.Unix()
-		}
+	maps.Copy(has, load.Floor.Loaded)
+	left.Jobs = append(left.Jobs, work.Jobs(load.Orders, load.Floor, load.Decided, cat, cal.Location(), now)...)
+	for i := range left.Jobs {
+		left.Jobs[i].Release = max(left.Jobs[i].Release, now.Unix())
 	}
-	return work, asOf, nil
+	return left, has, nil
 }

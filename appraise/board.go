@@ -3,6 +3,7 @@ package appraise
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -13,14 +14,16 @@ import (
 	"firstoff/shop"
 	"firstoff/shop/calendar"
 	"firstoff/shop/capacity"
+	"firstoff/shopfloor/plan"
+	"firstoff/shopfloor/work"
 )
 
-// Board is the present load as it is planned to go: who and what is taken when, and which promises that keeps. Every
-// run takes its mean time and nothing fails; the odds are in the expected days of the jobs.
+// Board is the plan: who and what is taken when, and which promises that keeps. Every run takes its mean time and nothing
+// fails; the odds are in the expected days of the jobs.
 type Board struct {
 	Now   time.Time // in the shop's zone
 	Level float64   // of the promise, e.g. 0.9
-	AsOf  time.Time // when the load was as given; up to Now the board says what was planned, not what happened
+	AsOf  time.Time // when the plan was made; before it the board says what was planned, not what happened
 	Rows  []BoardRow
 	Jobs  []BoardJob // soonest promise first, work without one last
 	// Staffed is when anybody is in, merged and sorted; outside it machines run alone.
@@ -52,10 +55,14 @@ type BoardRow struct {
 
 // Bar is a stretch during which a row is taken by one operation.
 type Bar struct {
-	Job, Op  string
+	Job      string   // the job it is about; of a shared build the one promised soonest
+	Shared   []string // all jobs of a shared build
+	Task, Op string   // in the plan
 	Title    string
 	Material string // its name, where one is known
-	Task     string // "build", or what the operation or the person does
+	Doing    string // "build", or what the operation or the person does
+	Pinned   bool
+	Planned  bool // it can still be moved
 	Stretch
 	Change    time.Duration // machines: changeover at the beginning
 	Run, Over time.Time     // machines: the run itself; before it set-up, after it waiting for hands and unloading
@@ -89,31 +96,25 @@ type BoardJob struct {
 	Waits    []string // what it waits for, longest first, in words
 }
 
-// Board plays the load once as planned and asks the odds of every promise.
-func (d *Desk) Board(ctx context.Context, cat *shop.Catalogue, load bureau.Load, now time.Time, seed uint64) (Board, error) {
-	p, cal, err := d.planner(ctx, cat, load, now, seed)
+// Board is the plan as it stands, with the odds of every promise under the load it is made of.
+func (d *Desk) Board(ctx context.Context, cat *shop.Catalogue, load bureau.Load, p plan.Plan, now time.Time, seed uint64) (Board, error) {
+	odds, cal, err := d.planner(ctx, cat, load, now, seed)
 	if err != nil {
 		return Board{}, err
 	}
-	work, asOf, err := Load(cat, cal, load, now.Truncate(nowStep))
-	if err != nil {
-		return Board{}, err
+	w := wall{cat: cat, cal: cal, loc: cal.Location(), now: now, jobs: map[string]*BoardJob{}, shared: map[string][]string{}}
+	b := Board{Now: now.In(w.loc), AsOf: time.Unix(p.Now, 0).In(w.loc), Level: odds.Level().Use}
+	for _, x := range load.Floor.Builds {
+		w.shared[x.ID] = x.Lines
 	}
-	model := promise.Model(cat, cal, asOf.Unix()-86400)
-	r, err := capacity.Run(ctx, work, model, asOf.Unix(), capacity.Options{Seed: seed, Exact: true, Record: true, Detail: true})
-	if err != nil {
-		return Board{}, err
+	for _, x := range p.Joins {
+		w.shared[x.ID] = x.Lines
 	}
-	w := wall{cat: cat, cal: cal, loc: cal.Location(), now: now, jobs: map[string]*BoardJob{}}
-	b := Board{Now: now.In(w.loc), AsOf: asOf.In(w.loc), Level: cat.Firm.PromiseLevel}
-	if b.Level == 0 {
-		b.Level = 0.9 // as promise.New
-	}
-	b.Jobs = w.list(work, load, r, p)
+	b.Jobs = w.list(load, p, odds)
 	for i := range b.Jobs {
 		w.jobs[b.Jobs[i].ID] = &b.Jobs[i]
 	}
-	b.Rows = w.rows(r.Tapes[0], model, asOf)
+	b.Rows = w.rows(p)
 	sort.SliceStable(b.Jobs, func(i, j int) bool {
 		x, y := b.Jobs[i].Due, b.Jobs[j].Due
 		if x.IsZero() != y.IsZero() {
@@ -121,7 +122,7 @@ func (d *Desk) Board(ctx context.Context, cat *shop.Catalogue, load bureau.Load,
 		}
 		return x.Before(y)
 	})
-	b.Staffed, b.Closed = w.days(asOf)
+	b.Staffed, b.Closed = w.days(b.AsOf)
 	return b, nil
 }
 
@@ -132,6 +133,8 @@ type wall struct {
 	loc  *time.Location
 	now  time.Time
 	jobs map[string]*BoardJob
+	// shared are the lines in builds of the floor and in builds the plan has formed.
+	shared map[string][]string
 }
 
 func (w *wall) at(s int64) time.Time {
@@ -141,33 +144,33 @@ func (w *wall) at(s int64) time.Time {
 	return time.Unix(s, 0).In(w.loc)
 }
 
-// list makes the jobs with their promises. work lists the catalogue's jobs first, then the order lines.
-func (w *wall) list(work capacity.Load, load bureau.Load, r *capacity.Result, p *promise.Planner) []BoardJob {
-	about := map[string]BoardJob{}
-	for _, x := range w.cat.Workload {
-		about[x.ID] = BoardJob{Title: x.Title, Material: x.Material, Machine: x.Machine}
-	}
-	for _, o := range load.Orders {
-		for _, l := range o.Lines {
-			about[o.ID+"/"+l.LineID] = BoardJob{Order: o.ID, Title: l.Name, Qty: l.Qty, Material: l.Option.Material, Machine: l.Option.Machine + l.Option.Partner}
+// list makes the jobs with their promises: the catalogue's, then the order lines, as far as anything of them is on the board.
+func (w *wall) list(load bureau.Load, p plan.Plan, odds *promise.Planner) []BoardJob {
+	ends := map[string]int64{}
+	for _, e := range slices.Concat(p.Past, p.Board.Entries) {
+		for _, id := range w.linesOf(e.Task) {
+			ends[id] = max(ends[id], e.Free)
 		}
 	}
 	var out []BoardJob
-	for i, x := range work.Jobs {
-		j := about[x.ID]
-		j.ID, j.End = x.ID, w.at(r.Jobs[i].Ends[0])
-		if j.Title == "" {
-			j.Title = x.ID
+	add := func(id string, j BoardJob, due time.Time) {
+		end, here := ends[id]
+		if !here {
+			return
 		}
-		j.Material, j.Machine = materialName(w.cat, j.Material), bindingName(w.cat, j.Machine)
+		j.ID, j.End, j.Due = id, w.at(end), due
+		if j.Title == "" {
+			j.Title = id
+		}
+		j.Material = materialName(w.cat, j.Material)
 		if q := w.cat.Partner(j.Machine); q != nil {
 			j.Machine = q.Name
+		} else {
+			j.Machine = bindingName(w.cat, j.Machine)
 		}
-		j.P50, j.P90 = p.Expected(x.ID)
+		j.P50, j.P90 = odds.Expected(id)
 		j.Standing = Unpromised
-		if x.Due != 0 {
-			due := w.at(x.Due)
-			j.Due = time.Date(due.Year(), due.Month(), due.Day(), 0, 0, 0, 0, w.loc)
+		if !j.Due.IsZero() {
 			switch {
 			case j.P50.After(j.Due):
 				j.Standing = Late
@@ -177,14 +180,46 @@ func (w *wall) list(work capacity.Load, load bureau.Load, r *capacity.Result, p 
 				j.Standing = OnTime
 			}
 		}
-		for _, wait := range p.Waits(x.ID) {
+		for _, wait := range odds.Waits(id) {
 			if len(j.Waits) < 3 && wait.Seconds >= 1800 {
 				j.Waits = append(j.Waits, waitWords(w.cat, wait))
 			}
 		}
 		out = append(out, j)
 	}
+	asOf := w.now
+	if t, err := time.Parse(time.RFC3339, w.cat.WorkloadAsOf); err == nil && t.Before(w.now) {
+		asOf = t
+	}
+	for _, x := range w.cat.Workload {
+		var due time.Time
+		if x.DueDays > 0 {
+			d := w.cal.After(asOf, x.DueDays).In(w.loc)
+			due = time.Date(d.Year(), d.Month(), d.Day(), 0, 0, 0, 0, w.loc)
+		}
+		add(x.ID, BoardJob{Title: x.Title, Material: x.Material, Machine: x.Machine}, due)
+	}
+	for _, o := range load.Orders {
+		if !o.State.Open() {
+			continue
+		}
+		for _, l := range o.Lines {
+			due, err := time.ParseInLocation(time.DateOnly, l.Promised, w.loc)
+			if err != nil {
+				due = time.Time{}
+			}
+			add(work.Key(o.ID, l.LineID), BoardJob{Order: o.ID, Title: l.Name, Qty: l.Qty, Material: l.Option.Material, Machine: l.Option.Machine + l.Option.Partner}, due)
+		}
+	}
 	return out
+}
+
+// linesOf are the jobs a task of the plan is about.
+func (w *wall) linesOf(task string) []string {
+	if lines, ok := w.shared[task]; ok {
+		return lines
+	}
+	return []string{plan.LineOf(task)}
 }
 
 func materialName(cat *shop.Catalogue, id string) string {
@@ -213,59 +248,102 @@ func waitWords(cat *shop.Catalogue, x capacity.Wait) string {
 }
 
 // rows makes the rows of the board in the order of the catalogue: machines, shared resources, people.
-func (w *wall) rows(t capacity.Tape, model capacity.Shop, asOf time.Time) []BoardRow {
-	var out []BoardRow
-	counts := map[string]int{}
-	for _, tk := range t.Resources {
-		counts[tk.ID]++
+func (w *wall) rows(p plan.Plan) []BoardRow {
+	type unit struct {
+		resource string
+		unit     int
 	}
+	byUnit, byPerson := map[unit][]Bar{}, map[string][]Bar{}
 	hours := map[string][]Stretch{}
-	for _, m := range w.cat.Machines {
-		hours[m.ID] = w.hours(m.Calendar, asOf)
-	}
-	for _, x := range w.cat.Resources {
-		hours[x.ID] = w.hours(x.Calendar, asOf)
-	}
-	for _, tk := range t.Resources {
-		row := BoardRow{Kind: ResourceRow, ID: tk.ID, Name: bindingName(w.cat, tk.ID), Hours: hours[tk.ID]}
-		if w.cat.Machine(tk.ID) != nil {
-			row.Kind = MachineRow
-			row.Name, _, _ = strings.Cut(row.Name, ",")
+	shift := map[string]capacity.Calendar{}
+	asOf := time.Unix(p.Now, 0)
+	for _, x := range w.cat.People {
+		hours["person "+x.ID] = w.hours(x.Shift, asOf)
+		for _, s := range hours["person "+x.ID] {
+			shift[x.ID] = append(shift[x.ID], capacity.Interval{Start: s.From.Unix(), End: s.To.Unix()})
 		}
-		if counts[tk.ID] > 1 {
-			row.Unit = tk.Unit + 1
+	}
+	for _, e := range slices.Concat(p.Past, p.Board.Entries) {
+		b := Bar{Job: plan.LineOf(e.Task), Task: e.Task, Op: e.Op, Doing: "in it", Stretch: Stretch{w.at(e.Start), w.at(e.Free)},
+			Change: time.Duration(e.ChangeS) * time.Second, Run: w.at(e.Begin), Over: w.at(e.End), Pinned: e.Pinned, Planned: e.Start >= p.Now}
+		if lines := w.shared[e.Task]; len(lines) > 0 {
+			b.Shared = lines
+			b.Job = w.soonest(lines)
 		}
-		for _, sp := range tk.Spans {
-			d := sp.Detail
-			b := Bar{Job: d.Job, Op: d.Op, Task: "in it", Stretch: Stretch{w.at(sp.From), w.at(sp.To)},
-				Change: time.Duration(d.Change) * time.Second, Run: w.at(d.Run), Over: w.at(d.Over)}
-			if row.Kind == MachineRow {
-				b.Task, b.Material = "build", materialName(w.cat, sp.Family)
-				if j := w.jobs[d.Job]; j != nil && j.Start.IsZero() {
-					j.Start, j.BuildEnd = b.From, b.To
+		if m := w.cat.Machine(e.Resource); m != nil {
+			b.Doing, b.Material = "build", materialName(w.cat, e.Family)
+			for _, id := range w.linesOf(e.Task) {
+				if j := w.jobs[id]; j != nil && (j.Start.IsZero() || b.From.Before(j.Start)) {
+					j.Start = b.From
+				}
+				if j := w.jobs[id]; j != nil && b.To.After(j.BuildEnd) {
+					j.BuildEnd = b.To
 				}
 			}
-			row.Bars = append(row.Bars, w.named(b))
 		}
-		out = append(out, row)
-	}
-	for i, tk := range t.People {
-		p := w.cat.People[i]
-		row := BoardRow{Kind: PersonRow, ID: p.ID, Name: p.Name, Hours: w.hours(p.Shift, asOf)}
-		for _, sp := range tk.Spans {
-			b := Bar{Job: sp.Detail.Job, Op: sp.Detail.Op, Task: sp.Detail.Task}
-			if b.Task == capacity.HandWork {
-				b.Task = w.task(b.Job, b.Op)
+		if e.Resource != "" && w.cat.Partner(e.Resource) == nil && e.Free > e.Start {
+			k := unit{e.Resource, e.Unit}
+			byUnit[k] = append(byUnit[k], w.named(b))
+		}
+		hand := func(who, doing string, from, to int64) {
+			if who == "" || to <= from {
+				return
 			}
+			h := b
+			h.Doing, h.Material, h.Change, h.Run, h.Over = doing, "", 0, time.Time{}, time.Time{}
 			// Work is broken off at the end of a shift: the bar is only the time at it.
-			for _, at := range within(model.People[i].Calendar, sp.From, sp.To) {
-				b.Stretch = Stretch{w.at(at.Start), w.at(at.End)}
-				row.Bars = append(row.Bars, w.named(b))
+			for _, at := range within(shift[who], from, to) {
+				h.Stretch = Stretch{w.at(at.Start), w.at(at.End)}
+				byPerson[who] = append(byPerson[who], w.named(h))
 			}
 		}
-		out = append(out, row)
+		switch {
+		case e.Resource == "":
+			hand(e.Person, w.task(plan.LineOf(e.Task), e.Op), e.Start, e.Free)
+		case e.Unloader != "" || w.cat.Machine(e.Resource) != nil:
+			hand(e.Person, capacity.Starting, e.Start, e.Begin)
+			hand(e.Unloader, capacity.Unloading, e.Unload, e.Free)
+		default:
+			hand(e.Person, w.task(plan.LineOf(e.Task), e.Op), e.Start, e.Begin)
+		}
+	}
+	sorted := func(bars []Bar) []Bar {
+		sort.SliceStable(bars, func(i, j int) bool { return bars[i].From.Before(bars[j].From) })
+		return bars
+	}
+	var out []BoardRow
+	row := func(kind RowKind, id, name, calendar string, count int) {
+		for u := range max(1, count) {
+			r := BoardRow{Kind: kind, ID: id, Name: name, Hours: w.hours(calendar, asOf), Bars: sorted(byUnit[unit{id, u}])}
+			if count > 1 {
+				r.Unit = u + 1
+			}
+			out = append(out, r)
+		}
+	}
+	for _, m := range w.cat.Machines {
+		name, _, _ := strings.Cut(m.Name, ",")
+		row(MachineRow, m.ID, name, m.Calendar, m.Count)
+	}
+	for _, x := range w.cat.Resources {
+		row(ResourceRow, x.ID, x.Name, x.Calendar, x.Count)
+	}
+	for _, x := range w.cat.People {
+		out = append(out, BoardRow{Kind: PersonRow, ID: x.ID, Name: x.Name, Hours: hours["person "+x.ID], Bars: sorted(byPerson[x.ID])})
 	}
 	return out
+}
+
+// soonest is the line of a shared build whose promise is nearest.
+func (w *wall) soonest(lines []string) string {
+	best := lines[0]
+	for _, id := range lines {
+		a, b := w.jobs[id], w.jobs[best]
+		if a != nil && (b == nil || !a.Due.IsZero() && (b.Due.IsZero() || a.Due.Before(b.Due))) {
+			best = id
+		}
+	}
+	return best
 }
 
 // task names hand work: the operation's name in the catalogue, or what follows the job's name.
@@ -282,6 +360,9 @@ func (w *wall) task(job, op string) string {
 func (w *wall) named(b Bar) Bar {
 	if j := w.jobs[b.Job]; j != nil {
 		b.Title = j.Title
+		if n := len(b.Shared); n > 1 {
+			b.Title += fmt.Sprintf(" and %d more", n-1)
+		}
 		if b.Material == "" {
 			b.Material = j.Material
 		}

@@ -20,6 +20,7 @@ import (
 	"firstoff/money"
 	"firstoff/part"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/work"
 	"firstoff/trail"
 	"firstoff/unit"
 )
@@ -35,6 +36,10 @@ type Ports struct {
 	Clock     Clock
 	Catalogue Catalogue
 	Appraiser Appraiser
+	// Left says how far open orders have come on the floor; nil: they have not begun.
+	Left func(ctx context.Context) (work.Floor, error)
+	// Decided is what people and the plan have fixed; nil: nothing.
+	Decided func(ctx context.Context) (work.Decided, error)
 	// Coefficients gives the set in force; nil, or a nil set: the catalogue's own figures.
 	Coefficients func() *estimate.Coefficients
 	Random       io.Reader    // for client links

@@ -12,6 +12,7 @@ import (
 	"firstoff/fault"
 	"firstoff/part"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/work"
 	"firstoff/unit"
 )
 
@@ -19,29 +20,49 @@ import (
 // kept with each answer, so that it can be computed again.
 const seed = 1
 
-// Load is the work the shop has accepted.
-func (b *Bureau) Load(ctx context.Context) (Load, error) {
+// InHand is the open orders and how far they have come.
+func (b *Bureau) InHand(ctx context.Context) (Load, error) {
 	open, _, err := b.p.Records.Orders(ctx, []string{string(order.Accepted), string(order.InWork)}, 0, 10_000)
 	if err != nil {
 		return Load{}, err
+	}
+	l := Load{Orders: open}
+	if b.p.Left != nil {
+		l.Floor, err = b.p.Left(ctx)
+	}
+	return l, err
+}
+
+// Load is the work the shop has accepted, with what was decided about it and the level promises are made at.
+func (b *Bureau) Load(ctx context.Context) (Load, error) {
+	l, err := b.InHand(ctx)
+	if err != nil {
+		return Load{}, err
+	}
+	if l.Level, err = b.level(ctx, l.Orders); err != nil {
+		return Load{}, err
+	}
+	if b.p.Decided != nil {
+		if l.Decided, err = b.p.Decided(ctx); err != nil {
+			return Load{}, err
+		}
 	}
 	type mark struct {
 		ID      string
 		Version int
 	}
-	level, err := b.level(ctx, open)
-	if err != nil {
-		return Load{}, err
-	}
 	marks := []mark{}
-	for _, o := range open {
+	for _, o := range l.Orders {
 		marks = append(marks, mark{o.ID, o.Version})
 	}
 	text, err := json.Marshal(struct {
-		Orders []mark
-		Level  float64
-	}{marks, level.Use})
-	return Load{Orders: open, Level: level, Revision: digest.Of(text)}, err
+		Orders  []mark
+		Level   float64
+		Floor   work.Floor
+		Decided work.Decided
+	}{marks, l.Level.Use, l.Floor.Still(), l.Decided})
+	l.Revision = digest.Of(text)
+	return l, err
 }
 
 // ask is the question about a line as it stands, or with something else for once.

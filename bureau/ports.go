@@ -15,6 +15,7 @@ import (
 	"firstoff/part"
 	"firstoff/shop"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/work"
 	"firstoff/trail"
 	"firstoff/unit"
 )
@@ -173,6 +174,8 @@ type Ask struct {
 // machines comes with the catalogue. Revision is the digest of what is in it.
 type Load struct {
 	Orders   []order.Order
+	Floor    work.Floor    // how far they have come
+	Decided  work.Decided  // what people and the plan have fixed
 	Level    promise.Level // learned from the promises whose day has come
 	Revision digest.Digest
 }

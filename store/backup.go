@@ -129,6 +129,7 @@ var exported = []struct{ name, columns, order string }{
 	{"events", "seq, at, who, what, about, folder, was, is_now, why, prev, hash", "seq"},
 	{"trail_head", "one, seq, hash", "one"},
 	{"coefficient_versions", "id, no, version, body", "id"},
+	{"plans", "id, no, version, body", "id"},
 	{"scans", "id, no, version, body, order_id", "id"},
 	{"sheets", "id, no, version, body, traveller, order_id, stream, state", "id"},
 	{"instruments", "id, no, version, body", "id"},

@@ -280,7 +280,7 @@ func draw(b appraise.Board, from string) (drawing, error) {
 				}
 				name := bar.Title
 				if row.Kind == appraise.PersonRow {
-					name = bar.Task + " " + name
+					name = bar.Doing + " " + name
 				}
 				// The words are cut by the bar's edge; in a stub there are none.
 				if n.wordsW = room; room > 3*boardLetter {

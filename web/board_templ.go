@@ -334,9 +334,9 @@ func boardPage(f frame, d drawing) templ.Component {
 								return templ_7745c5c3_Err
 							}
 							var templ_7745c5c3_Var16 string
-							templ_7745c5c3_Var16, templ_7745c5c3_Err = templ.JoinStringErrs(n.bar.Task)
+							templ_7745c5c3_Var16, templ_7745c5c3_Err = templ.JoinStringErrs(n.bar.Doing)
 							if templ_7745c5c3_Err != nil {
-								return templ.Error{Err: templ_7745c5c3_Err, FileName: `board.templ`, Line: 94, Col: 24}
+								return templ.Error{Err: templ_7745c5c3_Err, FileName: `board.templ`, Line: 94, Col: 25}
 							}
 							_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var16))
 							if templ_7745c5c3_Err != nil {

@@ -19,6 +19,7 @@ import (
 	"log/slog"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 
@@ -96,7 +97,11 @@ type Ports struct {
 }
 
 // Floor is the shop floor at work. Safe for concurrent use.
-type Floor struct{ p Ports }
+type Floor struct {
+	p    Ports
+	mu   sync.Mutex
+	come map[string]come // by traveller: how far it had come at its last version
+}
 
 // New stands a floor on its ports. Fault: Internal "port_missing".
 func New(p Ports) (*Floor, error) {
@@ -106,7 +111,7 @@ func New(p Ports) (*Floor, error) {
 	if p.Log == nil {
 		p.Log = slog.New(slog.DiscardHandler)
 	}
-	return &Floor{p}, nil
+	return &Floor{p: p, come: map[string]come{}}, nil
 }
 
 func (f *Floor) now() time.Time { return f.p.Clock().UTC().Truncate(time.Microsecond) }

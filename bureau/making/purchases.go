@@ -40,7 +40,7 @@ func (f *Floor) ToBuy(ctx context.Context) ([]ToBuy, error) {
 	if err != nil {
 		return nil, err
 	}
-	open, _, err := f.p.Records.Travellers(ctx, []string{string(traveller.Waiting), string(traveller.Running), string(traveller.Paused), string(traveller.InWork), string(traveller.Short)}, 0, 2000)
+	open, _, err := f.p.Records.Travellers(ctx, openWords, 0, 2000)
 	if err != nil {
 		return nil, err
 	}

@@ -302,7 +302,7 @@ func (f *Floor) Board(ctx context.Context) (places []Place, short []Waiting, err
 	if err != nil {
 		return nil, nil, err
 	}
-	open, _, err := f.p.Records.Travellers(ctx, []string{string(traveller.Waiting), string(traveller.Running), string(traveller.Paused), string(traveller.InWork), string(traveller.Short)}, 0, 500)
+	open, _, err := f.p.Records.Travellers(ctx, openWords, 0, 500)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -13,13 +13,17 @@ type wall struct{ o *opened }
 // wallSeed is the luck of bureau's simulations, so that the board and the options share what was played.
 const wallSeed = 1
 
-// Board is the present load as planned.
+// Board is the plan in force.
 func (w wall) Board(ctx context.Context) (appraise.Board, error) {
+	k, err := w.o.plans.InForce(ctx)
+	if err != nil {
+		return appraise.Board{}, err
+	}
 	load, err := w.o.Load(ctx)
 	if err != nil {
 		return appraise.Board{}, err
 	}
-	return w.o.desk.Board(ctx, w.o.shop.Load(), load, time.Now(), wallSeed)
+	return w.o.desk.Board(ctx, w.o.shop.Load(), load, k.Plan, time.Now(), wallSeed)
 }
 
 // WhatIf asks about work without taking it on.

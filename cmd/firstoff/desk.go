@@ -16,12 +16,14 @@ import (
 	"firstoff/bureau"
 	"firstoff/bureau/books"
 	"firstoff/bureau/making"
+	"firstoff/bureau/planning"
 	"firstoff/bureau/proving"
 	"firstoff/fault"
 	"firstoff/part"
 	"firstoff/runner"
 	"firstoff/shop"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/work"
 	"firstoff/store"
 )
 
@@ -43,6 +45,7 @@ type opened struct {
 	floor   *making.Floor
 	house   *proving.House
 	books   *books.Books
+	plans   *planning.House
 	lock    *os.File
 	shop    atomic.Pointer[shop.Catalogue]
 	started bool
@@ -99,7 +102,12 @@ func (p *place) open(ctx context.Context, log *slog.Logger, workers int) (o *ope
 	if err = o.openFloor(ctx, log); err != nil {
 		return o, err
 	}
-	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: o.desk, Coefficients: o.books.Coefficients, Log: log})
+	o.Bureau, err = bureau.New(bureau.Ports{Records: o.store, Blobs: o.blobs, Tasks: o.runner, Clock: time.Now, Catalogue: o.shop.Load, Appraiser: o.desk, Coefficients: o.books.Coefficients, Log: log,
+		Left: o.floor.Left, Decided: func(ctx context.Context) (work.Decided, error) { return o.plans.Decided(ctx) }})
+	if err != nil {
+		return o, err
+	}
+	o.plans, err = planning.New(planning.Ports{Records: o.store, Clock: time.Now, Catalogue: o.shop.Load, InHand: o.InHand, Threads: o.desk.Threads, Log: log})
 	if err != nil {
 		return o, err
 	}

@@ -1,7 +1,9 @@
 package promise
 
 import (
+	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"firstoff/fault"
@@ -122,6 +124,53 @@ func Backlog(c *shop.Catalogue, cal *calendar.Calendar, asOf time.Time) (capacit
 		load.Jobs = append(load.Jobs, j)
 	}
 	return load, nil
+}
+
+// AsItIs is the shop with what its machines really have loaded.
+func AsItIs(s capacity.Shop, loaded map[string]string) capacity.Shop {
+	s.Resources = slices.Clone(s.Resources)
+	for i := range s.Resources {
+		if f := loaded[s.Resources[i].ID]; f != "" && s.Resources[i].Family != "" {
+			s.Resources[i].Family = f
+		}
+	}
+	return s
+}
+
+// Backlogged is what is left at the instant now of the catalogue's work in hand, played from asOf as planned, and what the machines
+// then have loaded: for a shop that keeps no plan yet.
+func Backlogged(ctx context.Context, c *shop.Catalogue, cal *calendar.Calendar, asOf, now time.Time) (capacity.Load, map[string]string, error) {
+	load, err := Backlog(c, cal, asOf)
+	if err != nil || !asOf.Before(now) {
+		return load, nil, err
+	}
+	probe := capacity.Job{ID: "\x00probe", Release: now.Unix(), Ops: []capacity.Op{{ID: "look"}}}
+	var left capacity.Load
+	var has map[string]string
+	look := func(f capacity.Floor, job int) int64 {
+		if job != len(load.Jobs) {
+			return 0
+		}
+		has = f.Loaded()
+		for i, j := range load.Jobs {
+			at, here := f.Standing(i)
+			switch {
+			case here:
+				j = Rest(j, Progress{Op: at.Op, Begun: at.Begun, Resource: at.Resource, Over: at.Over}, now.Unix())
+				j.Release = now.Unix()
+			case f.End(i) != 0:
+				continue
+			}
+			left.Jobs = append(left.Jobs, j)
+		}
+		return 0
+	}
+	played := capacity.Load{Jobs: append(slices.Clone(load.Jobs), probe)}
+	model := ModelUntil(c, cal, asOf.Unix()-86400, now.Unix()+horizonDays*86400)
+	if _, err := capacity.Run(ctx, played, model, asOf.Unix(), capacity.Options{Exact: true, Arrive: look}); err != nil {
+		return capacity.Load{}, nil, err
+	}
+	return left, has, nil
 }
 
 // String names a wait for people.

@@ -34,6 +34,9 @@ type Settings struct {
 	Level Level
 	// AsOf is when the load was as given; zero means Now. Work is simulated from there, new work enters at Now.
 	AsOf time.Time
+	// Loaded is what machines have loaded where it is not what the catalogue says, Away who and what is not there.
+	Loaded map[string]string
+	Away   []capacity.Absence
 }
 
 // New plays the load and keeps what is free. Faults as of capacity.Run.
@@ -45,7 +48,7 @@ func New(ctx context.Context, c *shop.Catalogue, cal *calendar.Calendar, load ca
 		s.AsOf = now
 	}
 	from := s.AsOf.Unix()
-	model := Model(c, cal, from-86400)
+	model := AsItIs(Model(c, cal, from-86400), s.Loaded).Without(s.Away, from-86400)
 	r, err := capacity.Run(ctx, load, model, from, capacity.Options{Seed: s.Seed, Replications: s.Replications, Threads: s.Threads, Record: true})
 	if err != nil {
 		return nil, err

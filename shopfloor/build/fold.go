@@ -77,6 +77,12 @@ func Fold(b Build, events []Event) State {
 	return s
 }
 
+// ActiveAt is how long it has run by an instant, without the pauses, s.
+func (s State) ActiveAt(at time.Time) float64 {
+	s.stop(at)
+	return s.ActiveS
+}
+
 func (s *State) stop(at time.Time) {
 	if !s.since.IsZero() {
 		s.ActiveS += max(0, at.Sub(s.since).Seconds())

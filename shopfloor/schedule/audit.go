@@ -45,7 +45,7 @@ func Audit(w *Work, b *Board) error {
 	finished := map[string]int64{}
 	for _, t := range w.Tasks {
 		last := t.Ops[len(t.Ops)-1]
-		finished[t.ID] = entries[t.ID][opName(&last, len(t.Ops)-1)].Free
+		finished[t.ID] = entries[t.ID][OpName(&last, len(t.Ops)-1)].Free
 	}
 	for _, t := range w.Tasks {
 		ready := max(t.Release, w.Now)
@@ -54,9 +54,9 @@ func Audit(w *Work, b *Board) error {
 		}
 		for i := range t.Ops {
 			o := &t.Ops[i]
-			e, ok := entries[t.ID][opName(o, i)]
+			e, ok := entries[t.ID][OpName(o, i)]
 			if !ok {
-				return wrong(Entry{Task: t.ID, Op: opName(o, i)}, "it is missing")
+				return wrong(Entry{Task: t.ID, Op: OpName(o, i)}, "it is missing")
 			}
 			if e.Start < ready && o.RunningOn == "" {
 				return wrong(e, "it starts %d s before it can", ready-e.Start)

@@ -209,7 +209,8 @@ func promiseOf(t *Task, end int64) Promise {
 	return p
 }
 
-func opName(o *capacity.Op, index int) string {
+// OpName is how the plan calls an operation: its id, or its index where it has none.
+func OpName(o *capacity.Op, index int) string {
 	if o.ID != "" {
 		return o.ID
 	}

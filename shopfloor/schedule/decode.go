@@ -261,11 +261,11 @@ func compileFloor(w *Work, opt BoardOptions, again bool) (*floor, error) {
 		names := map[string]bool{}
 		for oi := range t.Ops {
 			o := &t.Ops[oi]
-			where := fmt.Sprintf("task %q, operation %q", t.ID, opName(o, oi))
-			if names[opName(o, oi)] {
+			where := fmt.Sprintf("task %q, operation %q", t.ID, OpName(o, oi))
+			if names[OpName(o, oi)] {
 				return nil, bad("operation_id", where, "Two operations of the task have this name.")
 			}
-			names[opName(o, oi)] = true
+			names[OpName(o, oi)] = true
 			if !(o.Seconds >= 0 && o.Seconds <= 1e9 && o.PeopleSeconds >= 0 && o.PeopleSeconds <= 1e9 && o.UnloadSeconds >= 0 && o.UnloadSeconds <= 1e9 && o.CV >= 0 && o.FailProb >= 0 && o.FailProb < 1) {
 				return nil, bad("operation_range", where, "A duration, spread or chance of failure is negative, not a number or beyond reason.")
 			}
@@ -280,7 +280,7 @@ func compileFloor(w *Work, opt BoardOptions, again bool) (*floor, error) {
 				}
 				b.skill = k
 			}
-			pin, isPinned := pins[key{t.ID, opName(o, oi)}]
+			pin, isPinned := pins[key{t.ID, OpName(o, oi)}]
 			pinRes := int32(-1)
 			if isPinned {
 				b.pinned = true
@@ -340,7 +340,7 @@ func compileFloor(w *Work, opt BoardOptions, again bool) (*floor, error) {
 				b.mode = bAttended
 			}
 			oi32 := int32(len(f.ops))
-			old, had := before[key{t.ID, opName(o, oi)}]
+			old, had := before[key{t.ID, OpName(o, oi)}]
 			if had {
 				if r, ok := resource[old.Resource]; ok {
 					b.oldRes = r

@@ -370,7 +370,7 @@ func (d *decoder) board() *Board {
 		}
 		for o := bt.first; o <= bt.last; o++ {
 			p, op := &d.at[o], &task.Ops[o-bt.first]
-			e := Entry{Task: task.ID, Op: opName(op, int(o-bt.first)), Index: int(o - bt.first), Person: person(p.person), Unloader: person(p.unloader), Family: op.Family,
+			e := Entry{Task: task.ID, Op: OpName(op, int(o-bt.first)), Index: int(o - bt.first), Person: person(p.person), Unloader: person(p.unloader), Family: op.Family,
 				Start: p.start, Begin: p.begin, End: p.end, Unload: p.out, Free: p.free, ChangeS: p.change, Pinned: f.ops[o].pinned, Frozen: f.isGiven[o] && !f.ops[o].pinned}
 			if p.unit >= 0 {
 				e.Resource, e.Unit = f.w.Shop.Resources[f.units[p.unit].res].ID, int(f.units[p.unit].index)

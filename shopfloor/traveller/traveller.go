@@ -3,6 +3,7 @@ package traveller
 import (
 	"time"
 
+	"firstoff/desk/offer"
 	"firstoff/digest"
 	"firstoff/fault"
 	"firstoff/shop"
@@ -83,13 +84,13 @@ func Open(a Opening) (Traveller, error) {
 	for _, p := range l.Pieces {
 		t.Pieces = append(t.Pieces, p.ID)
 	}
-	for _, s := range o.Steps {
+	numbers := Numbers(o.Steps)
+	for i, s := range o.Steps {
 		op := Operation{No: len(t.Operations) + 1, Code: s.Operation, Name: s.Name, Resource: s.Resource, Skill: s.Skill, HandsS: s.HandsS, ElapsedS: s.ElapsedS}
 		if op.Name == "" {
 			op.Name = s.Operation
 		}
-		if n := len(t.Operations); n > 0 && op.Makes() && t.Operations[n-1].Code == op.Code && t.Operations[n-1].Resource == op.Resource {
-			// A quantity that fills several builds is estimated build by build; for the pieces it is one operation.
+		if n := len(t.Operations); numbers[i] < n {
 			t.Operations[n-1].HandsS += op.HandsS
 			t.Operations[n-1].ElapsedS += op.ElapsedS
 			continue
@@ -101,6 +102,22 @@ func Open(a Opening) (Traveller, error) {
 		t.Operations = []Operation{{No: 1, Code: "build", Name: "make", Resource: o.Machine + o.Partner, Skill: "operate"}}
 	}
 	return t, nil
+}
+
+// Numbers says which operation each step of a route becomes, from 0. A quantity that fills several builds is estimated build by build; for
+// the pieces it is one operation.
+func Numbers(steps []offer.Step) []int {
+	out := make([]int, len(steps))
+	for i, s := range steps {
+		switch {
+		case i == 0:
+		case (Operation{Code: s.Operation}).Makes() && steps[i-1].Operation == s.Operation && steps[i-1].Resource == s.Resource:
+			out[i] = out[i-1]
+		default:
+			out[i] = out[i-1] + 1
+		}
+	}
+	return out
 }
 
 // cautions are those of the operation and of what it is done in.

@@ -1,0 +1,247 @@
+package plan
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"firstoff/digest"
+	"firstoff/shop"
+	"firstoff/shop/capacity"
+	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/schedule"
+	"firstoff/shopfloor/work"
+)
+
+// Whole is a line none of whose pieces has been laid into a build.
+type Whole struct {
+	Key   string
+	Order *order.Order
+	Line  *order.Line
+	Share float64 // of a full platform that it fills
+}
+
+// Wholes are the lines that may still go into a build together with others: wholly unmade, one platform or less, on a machine of ours.
+func (s Situation) Wholes() []Whole {
+	var out []Whole
+	for i := range s.Orders {
+		o := &s.Orders[i]
+		if !o.State.Open() {
+			continue
+		}
+		for n := range o.Lines {
+			l := &o.Lines[n]
+			key := work.Key(o.ID, l.LineID)
+			if s.Catalogue.Machine(l.Option.Machine) == nil || l.Option.Builds > 1 || l.Option.PerBuild < 1 || !s.Floor.Whole(key) {
+				continue
+			}
+			out = append(out, Whole{key, o, l, min(1, float64(len(l.Pieces))/float64(l.Option.PerBuild))})
+		}
+	}
+	return out
+}
+
+// Together says why lines cannot share a build; "" when they can.
+func Together(lines []Whole) string {
+	full := 0.0
+	for _, x := range lines {
+		a, b := lines[0].Line.Option, x.Line.Option
+		if a.Machine != b.Machine || a.Material != b.Material || a.LayerMM != b.LayerMM || a.Support != b.Support {
+			return "One build has one machine, material, support and layer height."
+		}
+		full += x.Share
+	}
+	if full > 1+1e-9 {
+		return fmt.Sprintf("Together they fill %.0f %% of a platform.", 100*full)
+	}
+	return ""
+}
+
+// compose forms the builds that lines share: those a person joined, as long as they can be, and beside them what schedule.Gather finds worth
+// sharing. Builds of the plan in force that begin within its frozen horizon stay as they are.
+func (s Situation) compose(ctx context.Context, d Decisions, before *Plan) []work.Join {
+	free := map[string]Whole{}
+	for _, x := range s.Wholes() {
+		free[x.Key] = x
+	}
+	var out []work.Join
+	take := func(j work.Join) bool {
+		var in []Whole
+		for _, k := range j.Lines {
+			x, ok := free[k]
+			if !ok {
+				return false
+			}
+			in = append(in, x)
+		}
+		if len(in) < 2 || Together(in) != "" {
+			return false
+		}
+		for _, k := range j.Lines {
+			delete(free, k)
+		}
+		out = append(out, j)
+		return true
+	}
+	for _, j := range d.Joins {
+		take(j)
+	}
+	for _, k := range d.Apart {
+		delete(free, k)
+	}
+	if before != nil {
+		soon := map[string]bool{}
+		for _, e := range before.Board.Entries {
+			if e.Start < s.Now.Unix()+FrozenS {
+				soon[e.Task] = true
+			}
+		}
+		for _, j := range before.Joins {
+			if soon[j.ID] {
+				take(j)
+			}
+		}
+		for k := range free {
+			if soon[work.Make(k)] {
+				delete(free, k)
+			}
+		}
+	}
+	for _, p := range d.Pins { // who pinned a line's own build wants it by itself
+		delete(free, trimMake(p.Task))
+	}
+	byMachine := map[string][]Whole{}
+	for _, x := range free {
+		byMachine[x.Line.Option.Machine] = append(byMachine[x.Line.Option.Machine], x)
+	}
+	for _, m := range s.Catalogue.Machines { // in the catalogue's order: the same every time
+		lines := byMachine[m.ID]
+		if len(lines) < 2 {
+			continue
+		}
+		slices.SortFunc(lines, func(a, b Whole) int { return cmp.Compare(a.Key, b.Key) })
+		out = append(out, s.gather(ctx, &m, lines, before)...)
+	}
+	return out
+}
+
+// What a build counts besides lateness when builds are formed, in seconds of lateness of one piece: a second of machine, and a piece late at all.
+const (
+	machineCost = 0.02
+	lateCost    = 4 * 3600
+)
+
+// gather asks which lines of one machine share builds.
+func (s Situation) gather(ctx context.Context, m *shop.Machine, lines []Whole, before *Plan) []work.Join {
+	r := &schedule.Runs{RunCost: machineCost, LateCost: lateCost, TardyCost: 1, SetupRate: machineCost}
+	families := map[string]int{}
+	now := s.Now.Unix()
+	start := now
+	if before != nil { // the machine is taken until what runs on it is over
+		for _, e := range before.Board.Entries {
+			if e.Resource == m.ID && e.Start <= now && e.Free > start {
+				start = e.Free
+			}
+		}
+	}
+	hands := s.hands()
+	for u := range max(1, m.Count) {
+		r.Machines = append(r.Machines, schedule.RunMachine{ID: fmt.Sprint(m.ID, " ", u+1), Size: 1, FixedS: int64((m.SetUpMin + m.UnloadMin) * 60), StartS: start, Hands: hands})
+	}
+	for _, x := range lines {
+		o := x.Line.Option
+		family := fmt.Sprint(o.Material, "|", o.Support, "|", o.LayerMM)
+		if _, ok := families[family]; !ok {
+			families[family] = len(families)
+		}
+		t := work.Batch(x.Line).Terms
+		add, high := t.RoadsS, t.LayersS+t.OtherS
+		if m.PBF != nil { // the whole chamber is spread and scanned
+			add, high = 0, t.S()
+		}
+		p := schedule.Piece{ID: x.Key, Family: families[family], Weight: 1, Release: now}
+		for u := range r.Machines {
+			p.On = append(p.On, schedule.PieceOn{Machine: u, Size: x.Share, AddS: int64(add), HighS: int64(high)})
+		}
+		if due := s.due(x); due > 0 {
+			p.Due = max(due, 1)
+		}
+		r.Pieces = append(r.Pieces, p)
+	}
+	r.Families = len(families)
+	for i := range r.Machines {
+		r.Machines[i].Loaded = r.Families
+	}
+	r.SetupS = make([][]int64, r.Families+1)
+	for a := range r.SetupS {
+		r.SetupS[a] = make([]int64, r.Families)
+		for b := range r.SetupS[a] {
+			if a != b && a < r.Families {
+				r.SetupS[a][b] = int64(m.ChangeoverMin * 60)
+			}
+		}
+	}
+	found, err := schedule.Gather(ctx, r, schedule.Options{Rounds: 3, Seed: 1, Threads: 1})
+	if err != nil {
+		return nil // each has a build of its own
+	}
+	var out []work.Join
+	for _, run := range found.Runs {
+		if len(run.Pieces) < 2 {
+			continue
+		}
+		var keys []string
+		for _, p := range run.Pieces {
+			keys = append(keys, lines[p].Key)
+		}
+		out = append(out, NewJoin(keys))
+	}
+	return out
+}
+
+// NewJoin is the build of these lines; the same lines in any order are the same build.
+func NewJoin(lines []string) work.Join {
+	lines = slices.Clone(lines)
+	slices.Sort(lines)
+	return work.Join{ID: "shared " + string(digest.Of([]byte(strings.Join(lines, "\n"))))[:8], Lines: lines}
+}
+
+// due is when a line's build must be over for what follows to be done in time, counting that by the hour of the shop's day: s since 1970.
+func (s Situation) due(x Whole) int64 {
+	jobs := work.Jobs([]order.Order{{ID: x.Order.ID, State: x.Order.State, Lines: []order.Line{*x.Line}}}, work.Floor{}, work.Decided{}, s.Catalogue, s.Calendar.Location(), s.Now)
+	if len(jobs) == 0 || jobs[0].Due == 0 {
+		return 0
+	}
+	follows := 0.0
+	for k := s.lastBuild(jobs[0]) + 1; k < len(jobs[0].Ops); k++ {
+		o := jobs[0].Ops[k]
+		follows += max(o.Seconds, o.PeopleSeconds) + o.UnloadSeconds
+	}
+	return jobs[0].Due - int64(3*follows) // a shift is a third of the day
+}
+
+// hands are the hours in which anybody who operates machines is in.
+func (s Situation) hands() *capacity.Hours {
+	from := s.Now.Unix() - 86400
+	var all capacity.Calendar
+	for _, p := range s.Catalogue.People {
+		if !slices.Contains(p.Skills, "operate") {
+			continue
+		}
+		for _, x := range s.Calendar.Spans(p.Shift, from, from+60*86400) {
+			all = append(all, capacity.Interval{Start: x.From, End: x.To})
+		}
+	}
+	slices.SortFunc(all, func(a, b capacity.Interval) int { return cmp.Compare(a.Start, b.Start) })
+	var merged capacity.Calendar
+	for _, iv := range all {
+		if n := len(merged); n > 0 && iv.Start <= merged[n-1].End {
+			merged[n-1].End = max(merged[n-1].End, iv.End)
+			continue
+		}
+		merged = append(merged, iv)
+	}
+	return capacity.NewHours(merged)
+}

@@ -1,0 +1,198 @@
+// Package plan arranges a shop's work: what is left of the backlog and of the open orders, on the machines, by the people,
+// around what was decided. It forms the builds that lines share and keeps to the plan in force where that costs little.
+//
+// Promises: what is planned can be done (schedule.Audit accepts it: TestPlanned); what a person pinned stands where it was pinned,
+// or later when something is in the way (TestPinned); with nothing new nothing moves (TestNothingNew); lines that fit one platform and
+// gain by it share a build, and none is made later than its date for it (TestTogether).
+// Units: s, instants in s since 1970. Nothing reads a clock.
+package plan
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"time"
+
+	"firstoff/desk/promise"
+	"firstoff/shop"
+	"firstoff/shop/calendar"
+	"firstoff/shop/capacity"
+	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/schedule"
+	"firstoff/shopfloor/work"
+)
+
+// Situation is what is to be planned and what with.
+type Situation struct {
+	Catalogue *shop.Catalogue
+	Calendar  *calendar.Calendar
+	Backlog   []capacity.Job // of the catalogue, what is left
+	Orders    []order.Order
+	Floor     work.Floor
+	Loaded    map[string]string // what machines have loaded where it is not what the catalogue says
+	Now       time.Time
+}
+
+// Decisions are people's.
+type Decisions struct {
+	Pins  []work.Pin         `json:"pins,omitempty"`
+	Away  []capacity.Absence `json:"away,omitempty"`
+	Joins []work.Join        `json:"joins,omitempty"` // lines that shall share a build
+	Apart []string           `json:"apart,omitempty"` // lines that shall have builds of their own
+}
+
+// Plan is an arrangement.
+type Plan struct {
+	Now         int64            `json:"now_s"`
+	FrozenUntil int64            `json:"frozen_until_s"`
+	Joins       []work.Join      `json:"joins"` // decided and found
+	Board       schedule.Board   `json:"board"`
+	Past        []schedule.Entry `json:"past"` // of earlier plans, what should be over by Now
+}
+
+// FrozenS is the frozen horizon: what begins within it stays as it is. Two hours, common practice: it is being prepared.
+const FrozenS = 2 * 3600
+
+// pastS is how long what is over is kept; of the backlog always, since nothing else remembers it.
+const pastS = 15 * 86400
+
+// Effort of the search: rounds, the same on every machine.
+type Effort struct {
+	Rounds  int // 0 is 12
+	Threads int
+}
+
+// Make plans. before is the plan in force; nil: none. The changes are against it, nil without one. Faults: those of schedule.Plan.
+func Make(ctx context.Context, s Situation, d Decisions, before *Plan, e Effort) (*Plan, *schedule.Changes, error) {
+	now := s.Now.Unix()
+	p := &Plan{Now: now, FrozenUntil: now + FrozenS}
+	p.Joins = s.compose(ctx, d, before)
+	w := s.Work(d, p.Joins)
+	opt := schedule.BoardOptions{Rounds: e.Rounds, Threads: max(1, e.Threads), Seed: 1}
+	if opt.Rounds <= 0 {
+		opt.Rounds = 12
+	}
+	var b *schedule.Board
+	var c *schedule.Changes
+	var err error
+	if before == nil {
+		b, err = schedule.Plan(ctx, w, opt)
+	} else {
+		p.Past = past(before, w, now)
+		w.Previous, w.FrozenUntil = &before.Board, p.FrozenUntil
+		b, c, err = schedule.Replan(ctx, w, opt)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	p.Board = *b
+	return p, c, nil
+}
+
+// Work is the question the plan answers.
+func (s Situation) Work(d Decisions, joins []work.Join) schedule.Work {
+	now := s.Now.Unix()
+	w := schedule.Work{Now: now, Down: d.Away, Tasks: s.Tasks(joins)}
+	w.Shop = promise.AsItIs(promise.Model(s.Catalogue, s.Calendar, now-86400), s.Loaded)
+	for _, p := range d.Pins {
+		w.Pins = append(w.Pins, schedule.Pin{Task: p.Task, Op: p.Op, Resource: p.Resource, Start: p.Start})
+	}
+	return w
+}
+
+// Tasks are the jobs taken apart at their builds, so that builds and what follows them stand on the board by themselves.
+func (s Situation) Tasks(joins []work.Join) []schedule.Task {
+	jobs := slices.Concat(s.Backlog, work.Jobs(s.Orders, s.Floor, work.Decided{Joins: joins}, s.Catalogue, s.Calendar.Location(), s.Now))
+	awaited := map[string]bool{}
+	for _, j := range jobs {
+		for _, a := range j.After {
+			awaited[a] = true
+		}
+	}
+	var out []schedule.Task
+	for _, j := range jobs {
+		if awaited[j.ID] {
+			j.Due = 0 // who waits for it has the date
+			out = append(out, schedule.Task{Job: j})
+			continue
+		}
+		cut := s.lastBuild(j)
+		if cut < 0 || cut == len(j.Ops)-1 {
+			out = append(out, schedule.Task{Job: j})
+			continue
+		}
+		first, rest := j, j
+		first.ID, first.Due, first.Ops = work.Make(j.ID), 0, j.Ops[:cut+1:cut+1]
+		rest.Ops, rest.After = j.Ops[cut+1:], []string{first.ID}
+		out = append(out, schedule.Task{Job: first}, schedule.Task{Job: rest})
+	}
+	return out
+}
+
+// lastBuild is the last operation of a job that holds a machine of ours; -1: none.
+func (s Situation) lastBuild(j capacity.Job) int {
+	for k := len(j.Ops) - 1; k >= 0; k-- {
+		if r := j.Ops[k].Resource; len(r) > 0 && s.Catalogue.Machine(r[0]) != nil {
+			return k
+		}
+	}
+	return -1
+}
+
+// past is what of a plan should be over or under way by now. What has been made good by a later plan is not in it twice.
+func past(before *Plan, w schedule.Work, now int64) []schedule.Entry {
+	backlog := map[string]bool{}
+	left := map[[2]string]bool{}
+	for _, t := range w.Tasks {
+		for k, o := range t.Ops {
+			name := o.ID
+			if name == "" {
+				name = schedule.OpName(&t.Ops[k], k)
+			}
+			left[[2]string{t.ID, name}] = true
+		}
+	}
+	var out []schedule.Entry
+	for _, e := range before.Past {
+		if e.Free > now-pastS || backlog[e.Task] {
+			out = append(out, e)
+		}
+	}
+	for _, e := range before.Board.Entries {
+		if e.Start < now && !left[[2]string{e.Task, e.Op}] {
+			e.Free, e.Unload, e.End = min(e.Free, max(now, e.Start)), min(e.Unload, max(now, e.Start)), min(e.End, max(now, e.Start))
+			e.Begin = min(e.Begin, e.End)
+			out = append(out, e)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b schedule.Entry) int { return cmp.Compare(a.Start, b.Start) })
+	return out
+}
+
+// Backlog is how the plan has the catalogue's work: for working out what is left of it later.
+func (p *Plan) Backlog(cat *shop.Catalogue) map[string][]work.Slot {
+	out := map[string][]work.Slot{}
+	for _, w := range cat.Workload {
+		out[w.ID] = nil
+	}
+	for _, e := range slices.Concat(p.Past, p.Board.Entries) {
+		for _, id := range []string{e.Task, trimMake(e.Task)} {
+			if _, ours := out[id]; ours {
+				out[id] = append(out[id], work.Slot{Op: e.Op, Resource: e.Resource, Begin: e.Begin, End: e.End, Free: e.Free})
+				break
+			}
+		}
+	}
+	return out
+}
+
+// trimMake is the line a making belongs to.
+func trimMake(task string) string {
+	if n := len(task) - len(work.Make("")); n > 0 && task[n:] == work.Make("") {
+		return task[:n]
+	}
+	return task
+}
+
+// LineOf is the job a task of the plan belongs to.
+func LineOf(task string) string { return trimMake(task) }
