@@ -11,6 +11,7 @@ import (
 	"firstoff/fault"
 	"firstoff/shop"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/plan"
 )
 
 // morning is Monday 7 September 2026, 08:00 in the made-up shop's zone.
@@ -35,7 +36,15 @@ func accepted(id, promised string, at time.Time) order.Order {
 func boardOf(t *testing.T, cat *shop.Catalogue, load bureau.Load) Board {
 	t.Helper()
 	d := &Desk{Replications: 24, Threads: 1}
-	b, err := d.Board(t.Context(), cat, load, morning(t), 1)
+	s, err := plan.Situate(t.Context(), cat, load.Orders, load.Floor, nil, morning(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, _, err := plan.Make(t.Context(), s, plan.Decisions{}, nil, plan.Effort{Rounds: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := d.Board(t.Context(), cat, load, *p, morning(t), 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +73,7 @@ func TestBoardIsPossible(t *testing.T) {
 				t.Errorf("%s %d: %q from %v to %v begins before %v", r.Name, r.Unit, bar.Title, bar.From, bar.To, last)
 			}
 			last = bar.To
-			if jobs[bar.Job].ID == "" || bar.Title == "" || bar.Task == "" {
+			if jobs[bar.Job].ID == "" || bar.Title == "" || bar.Doing == "" {
 				t.Errorf("%s: bar %+v names no known job, title or task", r.Name, bar)
 			}
 			if r.Kind == MachineRow {

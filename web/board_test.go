@@ -26,6 +26,7 @@ import (
 	"firstoff/desk/request"
 	"firstoff/shop"
 	"firstoff/shopfloor/order"
+	"firstoff/shopfloor/plan"
 )
 
 // boardNow is Wednesday 9 September 2026, 10:30 in the made-up shop's zone.
@@ -71,7 +72,15 @@ type played struct {
 }
 
 func (p played) Board(ctx context.Context) (appraise.Board, error) {
-	return p.desk.Board(ctx, p.cat, p.load, boardNow(), 1)
+	s, err := plan.Situate(ctx, p.cat, p.load.Orders, p.load.Floor, nil, boardNow())
+	if err != nil {
+		return appraise.Board{}, err
+	}
+	made, _, err := plan.Make(ctx, s, plan.Decisions{}, nil, plan.Effort{Rounds: 4})
+	if err != nil {
+		return appraise.Board{}, err
+	}
+	return p.desk.Board(ctx, p.cat, p.load, *made, boardNow(), 1)
 }
 
 func (p played) WhatIf(ctx context.Context, q appraise.WhatIf) (appraise.Expected, error) {

@@ -18,11 +18,9 @@ import (
 	"time"
 
 	"firstoff/bureau"
-	"firstoff/desk/promise"
 	"firstoff/digest"
 	"firstoff/fault"
 	"firstoff/shop"
-	"firstoff/shop/calendar"
 	"firstoff/shop/capacity"
 	"firstoff/shopfloor/plan"
 	"firstoff/shopfloor/schedule"
@@ -114,39 +112,12 @@ func (h *House) situation(ctx context.Context, before *Kept) (plan.Situation, di
 	if err != nil {
 		return s, "", err
 	}
-	if s.Calendar, err = calendar.Of(cat); err != nil {
-		return s, "", fault.Because(err, fault.Internal, "calendar", "shop", "The shop's calendar cannot be made.")
-	}
-	s.Orders, s.Floor, s.Loaded = load.Orders, load.Floor, map[string]string{}
-	asOf := s.Now
-	if t, err := time.Parse(time.RFC3339, cat.WorkloadAsOf); err == nil && t.Before(s.Now) {
-		asOf = t
-	}
-	var backlog capacity.Load
+	var was *plan.Plan
 	if before != nil && before.AsOf == cat.WorkloadAsOf {
-		if backlog, err = promise.Backlog(cat, s.Calendar, asOf); err == nil {
-			backlog.Jobs = work.Backlog(backlog.Jobs, work.Decided{Backlog: before.Plan.Backlog(cat)}, s.Now.Unix())
-			for _, e := range slices.Concat(before.Plan.Past, before.Plan.Board.Entries) {
-				if e.Family != "" && e.Begin <= s.Now.Unix() {
-					s.Loaded[e.Resource] = e.Family
-				}
-			}
-		}
-	} else {
-		backlog, s.Loaded, err = promise.Backlogged(ctx, cat, s.Calendar, asOf, s.Now)
-		if s.Loaded == nil {
-			s.Loaded = map[string]string{}
-		}
+		was = &before.Plan
 	}
-	if err != nil {
+	if s, err = plan.Situate(ctx, cat, load.Orders, load.Floor, was, s.Now); err != nil {
 		return s, "", err
-	}
-	s.Backlog = backlog.Jobs
-	for i := range s.Backlog {
-		s.Backlog[i].Release = max(s.Backlog[i].Release, s.Now.Unix())
-	}
-	for m, f := range load.Floor.Loaded {
-		s.Loaded[m] = f
 	}
 	type mark struct {
 		ID      string
@@ -191,7 +162,7 @@ func (h *House) InForce(ctx context.Context) (Kept, error) {
 
 func (h *House) inForce(ctx context.Context) (Kept, plan.Situation, error) {
 	k, err := h.p.Records.LatestPlan(ctx)
-	first := fault.KindOf(err) == fault.NotFound
+	first := err != nil && fault.KindOf(err) == fault.NotFound
 	if err != nil && !first {
 		return k, plan.Situation{}, err
 	}
@@ -226,7 +197,7 @@ func (h *House) inForce(ctx context.Context) (Kept, plan.Situation, error) {
 		}
 		return h.add(ctx, &k)
 	})
-	if fault.Of(err).Code == "changed_meanwhile" { // another process did
+	if err != nil && fault.Of(err).Code == "changed_meanwhile" { // another process did
 		k, err = h.p.Records.LatestPlan(ctx)
 	}
 	return k, s, err
@@ -272,7 +243,7 @@ func (h *House) living(ds []Decision, s plan.Situation) []Decision {
 // Decided is what the promises count with: the decisions, the builds formed, and how the plan has the backlog. It does not bring the plan up to date.
 func (h *House) Decided(ctx context.Context) (work.Decided, error) {
 	k, err := h.p.Records.LatestPlan(ctx)
-	if fault.KindOf(err) == fault.NotFound {
+	if err != nil && fault.KindOf(err) == fault.NotFound {
 		return work.Decided{}, nil
 	}
 	if err != nil {
@@ -384,7 +355,7 @@ func (h *House) TakeBack(ctx context.Context, who, on string) (Kept, error) {
 		return k, nothing
 	}
 	was, err := h.p.Records.Plan(ctx, k.Back)
-	if fault.KindOf(err) == fault.NotFound {
+	if err != nil && fault.KindOf(err) == fault.NotFound {
 		return k, nothing
 	}
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"firstoff/desk/estimate"
 	"firstoff/digest"
 	"firstoff/shop"
 	"firstoff/shop/capacity"
@@ -62,11 +63,12 @@ func Together(lines []Whole) string {
 // compose forms the builds that lines share: those a person joined, as long as they can be, and beside them what schedule.Gather finds worth
 // sharing. Builds of the plan in force that begin within its frozen horizon stay as they are.
 func (s Situation) compose(ctx context.Context, d Decisions, before *Plan) []work.Join {
-	free := map[string]Whole{}
+	free, all := map[string]Whole{}, map[string]Whole{}
 	for _, x := range s.Wholes() {
-		free[x.Key] = x
+		free[x.Key], all[x.Key] = x, x
 	}
 	var out []work.Join
+	formed := map[string]work.Join{}
 	take := func(j work.Join) bool {
 		var in []Whole
 		for _, k := range j.Lines {
@@ -99,8 +101,9 @@ func (s Situation) compose(ctx context.Context, d Decisions, before *Plan) []wor
 			}
 		}
 		for _, j := range before.Joins {
-			if soon[j.ID] {
-				take(j)
+			n := len(out)
+			if take(j) && !soon[j.ID] { // it stays, and others may come into it
+				formed[j.ID], out = j, out[:n]
 			}
 		}
 		for k := range free {
@@ -112,17 +115,21 @@ func (s Situation) compose(ctx context.Context, d Decisions, before *Plan) []wor
 	for _, p := range d.Pins { // who pinned a line's own build wants it by itself
 		delete(free, trimMake(p.Task))
 	}
-	byMachine := map[string][]Whole{}
+	byMachine := map[string][][]Whole{}
 	for _, x := range free {
-		byMachine[x.Line.Option.Machine] = append(byMachine[x.Line.Option.Machine], x)
+		byMachine[x.Line.Option.Machine] = append(byMachine[x.Line.Option.Machine], []Whole{x})
+	}
+	for _, j := range formed {
+		var in []Whole
+		for _, k := range j.Lines {
+			in = append(in, all[k])
+		}
+		byMachine[in[0].Line.Option.Machine] = append(byMachine[in[0].Line.Option.Machine], in)
 	}
 	for _, m := range s.Catalogue.Machines { // in the catalogue's order: the same every time
-		lines := byMachine[m.ID]
-		if len(lines) < 2 {
-			continue
-		}
-		slices.SortFunc(lines, func(a, b Whole) int { return cmp.Compare(a.Key, b.Key) })
-		out = append(out, s.gather(ctx, &m, lines, before)...)
+		groups := byMachine[m.ID]
+		slices.SortFunc(groups, func(a, b []Whole) int { return cmp.Compare(a[0].Key, b[0].Key) })
+		out = append(out, s.gather(ctx, &m, groups, before)...)
 	}
 	return out
 }
@@ -133,8 +140,20 @@ const (
 	lateCost    = 4 * 3600
 )
 
-// gather asks which lines of one machine share builds.
-func (s Situation) gather(ctx context.Context, m *shop.Machine, lines []Whole, before *Plan) []work.Join {
+// gather asks which lines of one machine share builds. Lines given as a group are in one build already and stay so.
+func (s Situation) gather(ctx context.Context, m *shop.Machine, groups [][]Whole, before *Plan) []work.Join {
+	asGiven := func() []work.Join {
+		var out []work.Join
+		for _, g := range groups {
+			if len(g) > 1 {
+				out = append(out, NewJoin(keysOf(g)))
+			}
+		}
+		return out
+	}
+	if len(groups) < 2 {
+		return asGiven()
+	}
 	r := &schedule.Runs{RunCost: machineCost, LateCost: lateCost, TardyCost: 1, SetupRate: machineCost}
 	families := map[string]int{}
 	now := s.Now.Unix()
@@ -150,23 +169,30 @@ func (s Situation) gather(ctx context.Context, m *shop.Machine, lines []Whole, b
 	for u := range max(1, m.Count) {
 		r.Machines = append(r.Machines, schedule.RunMachine{ID: fmt.Sprint(m.ID, " ", u+1), Size: 1, FixedS: int64((m.SetUpMin + m.UnloadMin) * 60), StartS: start, Hands: hands})
 	}
-	for _, x := range lines {
-		o := x.Line.Option
+	for _, g := range groups {
+		o := g[0].Line.Option
 		family := fmt.Sprint(o.Material, "|", o.Support, "|", o.LayerMM)
 		if _, ok := families[family]; !ok {
 			families[family] = len(families)
 		}
-		t := work.Batch(x.Line).Terms
+		var in []estimate.Batch
+		p := schedule.Piece{ID: g[0].Key, Family: families[family], Release: now}
+		size := 0.0
+		for _, x := range g {
+			in = append(in, work.Batch(x.Line))
+			size += x.Share
+			p.Weight++
+			if due := s.due(x); due > 0 && (p.Due == 0 || due < p.Due) {
+				p.Due = max(due, 1)
+			}
+		}
+		t := estimate.Together(in, m.PBF != nil)
 		add, high := t.RoadsS, t.LayersS+t.OtherS
 		if m.PBF != nil { // the whole chamber is spread and scanned
 			add, high = 0, t.S()
 		}
-		p := schedule.Piece{ID: x.Key, Family: families[family], Weight: 1, Release: now}
 		for u := range r.Machines {
-			p.On = append(p.On, schedule.PieceOn{Machine: u, Size: x.Share, AddS: int64(add), HighS: int64(high)})
-		}
-		if due := s.due(x); due > 0 {
-			p.Due = max(due, 1)
+			p.On = append(p.On, schedule.PieceOn{Machine: u, Size: min(1, size), AddS: int64(add), HighS: int64(high)})
 		}
 		r.Pieces = append(r.Pieces, p)
 	}
@@ -185,18 +211,25 @@ func (s Situation) gather(ctx context.Context, m *shop.Machine, lines []Whole, b
 	}
 	found, err := schedule.Gather(ctx, r, schedule.Options{Rounds: 3, Seed: 1, Threads: 1})
 	if err != nil {
-		return nil // each has a build of its own
+		return asGiven()
 	}
 	var out []work.Join
 	for _, run := range found.Runs {
-		if len(run.Pieces) < 2 {
-			continue
-		}
 		var keys []string
 		for _, p := range run.Pieces {
-			keys = append(keys, lines[p].Key)
+			keys = append(keys, keysOf(groups[p])...)
 		}
-		out = append(out, NewJoin(keys))
+		if len(keys) > 1 {
+			out = append(out, NewJoin(keys))
+		}
+	}
+	return out
+}
+
+func keysOf(g []Whole) []string {
+	var out []string
+	for _, x := range g {
+		out = append(out, x.Key)
 	}
 	return out
 }

@@ -10,10 +10,12 @@ package plan
 import (
 	"cmp"
 	"context"
+	"maps"
 	"slices"
 	"time"
 
 	"firstoff/desk/promise"
+	"firstoff/fault"
 	"firstoff/shop"
 	"firstoff/shop/calendar"
 	"firstoff/shop/capacity"
@@ -31,6 +33,42 @@ type Situation struct {
 	Floor     work.Floor
 	Loaded    map[string]string // what machines have loaded where it is not what the catalogue says
 	Now       time.Time
+}
+
+// Situate says what there is to plan at now: what is left of the backlog when the plan in force has been kept to (nil: when it went by due
+// dates since it was taken down), and of the orders by the floor's own record.
+func Situate(ctx context.Context, cat *shop.Catalogue, orders []order.Order, floor work.Floor, before *Plan, now time.Time) (Situation, error) {
+	s := Situation{Catalogue: cat, Orders: orders, Floor: floor, Now: now, Loaded: map[string]string{}}
+	var err error
+	if s.Calendar, err = calendar.Of(cat); err != nil {
+		return s, fault.Because(err, fault.Internal, "calendar", "shop", "The shop's calendar cannot be made.")
+	}
+	asOf := now
+	if t, err := time.Parse(time.RFC3339, cat.WorkloadAsOf); err == nil && t.Before(now) {
+		asOf = t
+	}
+	var left capacity.Load
+	if before == nil {
+		var has map[string]string
+		left, has, err = promise.Backlogged(ctx, cat, s.Calendar, asOf, now)
+		maps.Copy(s.Loaded, has)
+	} else if left, err = promise.Backlog(cat, s.Calendar, asOf); err == nil {
+		left.Jobs = work.Backlog(left.Jobs, work.Decided{Backlog: before.Backlog(cat)}, now.Unix())
+		for _, e := range slices.Concat(before.Past, before.Board.Entries) {
+			if e.Family != "" && e.Begin <= now.Unix() {
+				s.Loaded[e.Resource] = e.Family
+			}
+		}
+	}
+	if err != nil {
+		return s, err
+	}
+	s.Backlog = left.Jobs
+	for i := range s.Backlog {
+		s.Backlog[i].Release = max(s.Backlog[i].Release, now.Unix())
+	}
+	maps.Copy(s.Loaded, floor.Loaded)
+	return s, nil
 }
 
 // Decisions are people's.
@@ -78,15 +116,40 @@ func Make(ctx context.Context, s Situation, d Decisions, before *Plan, e Effort)
 	if before == nil {
 		b, err = schedule.Plan(ctx, w, opt)
 	} else {
-		p.Past = past(before, w, now)
+		p.Past = past(before, w, s.Catalogue, now)
 		w.Previous, w.FrozenUntil = &before.Board, p.FrozenUntil
 		b, c, err = schedule.Replan(ctx, w, opt)
 	}
 	if err != nil {
 		return nil, nil, err
 	}
+	if check != nil {
+		check(&w, b)
+	}
 	p.Board = *b
+	if before != nil {
+		p.begun(before, now)
+	}
 	return p, c, nil
+}
+
+// check is set by tests.
+var check func(w *schedule.Work, b *schedule.Board)
+
+// begun gives what runs on from an earlier plan its true beginning.
+func (p *Plan) begun(before *Plan, now int64) {
+	was := map[[2]string]schedule.Entry{}
+	for _, e := range before.Board.Entries {
+		if e.Start < now {
+			was[[2]string{e.Task, e.Op}] = e
+		}
+	}
+	for i := range p.Board.Entries {
+		e := &p.Board.Entries[i]
+		if o, ok := was[[2]string{e.Task, e.Op}]; ok && e.Start == now && e.Running && o.Resource == e.Resource {
+			e.Start, e.Begin = o.Start, min(o.Begin, e.End)
+		}
+	}
 }
 
 // Work is the question the plan answers.
@@ -140,21 +203,20 @@ func (s Situation) lastBuild(j capacity.Job) int {
 }
 
 // past is what of a plan should be over or under way by now. What has been made good by a later plan is not in it twice.
-func past(before *Plan, w schedule.Work, now int64) []schedule.Entry {
+func past(before *Plan, w schedule.Work, cat *shop.Catalogue, now int64) []schedule.Entry {
 	backlog := map[string]bool{}
+	for _, x := range cat.Workload {
+		backlog[x.ID] = true
+	}
 	left := map[[2]string]bool{}
 	for _, t := range w.Tasks {
-		for k, o := range t.Ops {
-			name := o.ID
-			if name == "" {
-				name = schedule.OpName(&t.Ops[k], k)
-			}
-			left[[2]string{t.ID, name}] = true
+		for k := range t.Ops {
+			left[[2]string{t.ID, schedule.OpName(&t.Ops[k], k)}] = true
 		}
 	}
 	var out []schedule.Entry
 	for _, e := range before.Past {
-		if e.Free > now-pastS || backlog[e.Task] {
+		if e.Free > now-pastS || backlog[trimMake(e.Task)] {
 			out = append(out, e)
 		}
 	}

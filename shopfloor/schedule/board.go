@@ -76,6 +76,7 @@ type Entry struct {
 	ChangeS int64 `json:"change_s,omitempty"`
 	Pinned  bool  `json:"pinned,omitempty"`
 	Frozen  bool  `json:"frozen,omitempty"`
+	Running bool  `json:"running,omitempty"` // it was under way when the plan was made
 }
 
 // Promise is what the plan means for a task's date.
@@ -149,6 +150,9 @@ func Replan(ctx context.Context, w Work, opt BoardOptions) (*Board, *Changes, er
 	return arrange(ctx, w, opt, true)
 }
 
+// sameS is how far a start may shift without anybody calling it moved.
+const sameS = 600
+
 // difference compares two plans.
 func difference(before, after *Board) *Changes {
 	type key struct{ task, op string }
@@ -159,7 +163,7 @@ func difference(before, after *Board) *Changes {
 	}
 	for _, e := range after.Entries {
 		o, ok := old[key{e.Task, e.Op}]
-		if ok && (o.Resource != e.Resource || o.Start != e.Start) {
+		if ok && !e.Running && (o.Resource != e.Resource || max(o.Start-e.Start, e.Start-o.Start) > sameS) {
 			c.Moved = append(c.Moved, Move{e.Task, e.Op, o.Resource, e.Resource, o.Start, e.Start})
 		}
 	}

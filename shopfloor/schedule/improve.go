@@ -371,7 +371,7 @@ func (d *decoder) board() *Board {
 		for o := bt.first; o <= bt.last; o++ {
 			p, op := &d.at[o], &task.Ops[o-bt.first]
 			e := Entry{Task: task.ID, Op: OpName(op, int(o-bt.first)), Index: int(o - bt.first), Person: person(p.person), Unloader: person(p.unloader), Family: op.Family,
-				Start: p.start, Begin: p.begin, End: p.end, Unload: p.out, Free: p.free, ChangeS: p.change, Pinned: f.ops[o].pinned, Frozen: f.isGiven[o] && !f.ops[o].pinned}
+				Start: p.start, Begin: p.begin, End: p.end, Unload: p.out, Free: p.free, ChangeS: p.change, Pinned: f.ops[o].pinned, Frozen: f.isGiven[o] && !f.ops[o].pinned, Running: op.RunningOn != ""}
 			if p.unit >= 0 {
 				e.Resource, e.Unit = f.w.Shop.Resources[f.units[p.unit].res].ID, int(f.units[p.unit].index)
 				if p.leader == 0 && !f.units[p.unit].endless {

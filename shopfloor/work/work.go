@@ -15,6 +15,15 @@ import (
 	"firstoff/shopfloor/traveller"
 )
 
+func mean(o capacity.Op, resource string) float64 {
+	for k, id := range o.Resource {
+		if id == resource && o.Each != nil {
+			return o.Each[k]
+		}
+	}
+	return o.Seconds
+}
+
 // Floor is how far open orders have come.
 type Floor struct {
 	Lines  map[string]Line   // by Key; a line that is not in it has not begun
@@ -87,6 +96,9 @@ func Backlog(jobs []capacity.Job, d Decided, now int64) []capacity.Job {
 			at.Op = k
 			if s >= 0 && slots[s].Begin <= now {
 				at.Begun, at.Resource, at.Over = slots[s].Begin, slots[s].Resource, slots[s].End <= now
+				if at.Resource != "" && !at.Over { // what is left is up to the planned end
+					at.Begun = min(now, slots[s].End-int64(mean(o, at.Resource)))
+				}
 			}
 			break
 		}
