@@ -11,12 +11,18 @@ import (
 	"unicode/utf8"
 
 	"firstoff/appraise"
+	"firstoff/bureau/planning"
 	"firstoff/fault"
 )
 
 // Wall answers for the wall board.
 type Wall interface {
-	Board(ctx context.Context) (appraise.Board, error)
+	// Board is the plan in force.
+	Board(ctx context.Context) (appraise.Board, planning.Kept, error)
+	// Try draws the board as a change would make it, and keeps nothing; Decide makes the change, TakeBack the last one undone.
+	Try(ctx context.Context, c planning.Change) (appraise.Board, planning.Proposal, error)
+	Decide(ctx context.Context, who string, c planning.Change) (planning.Proposal, error)
+	TakeBack(ctx context.Context, who, on string) (planning.Kept, error)
 	WhatIf(ctx context.Context, q appraise.WhatIf) (appraise.Expected, error)
 }
 
@@ -51,6 +57,11 @@ type drawing struct {
 	machines      []choice
 	materials     []choice
 	ask           asked
+	plan          planned
+	here          string // this page without what is asked
+	scale         string // beginnings of the days, s
+	nowS          int64
+	zone          string
 }
 
 type choice struct {
@@ -95,6 +106,7 @@ type drawnBar struct {
 	wordsW   float64
 	full     string // all it stands for
 	link     string
+	task, op string // where it can be moved
 	standing appraise.Standing
 	kind     string // build, hands, other
 	running  bool
@@ -102,7 +114,7 @@ type drawnBar struct {
 }
 
 func (k *desk) board(w http.ResponseWriter, r *http.Request) error {
-	b, err := k.wall(r.Context())
+	b, p, err := k.seen(r)
 	if err != nil {
 		return err
 	}
@@ -110,8 +122,12 @@ func (k *desk) board(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	d.plan, d.here = p, "/board"
+	if s := r.URL.Query().Get("from"); s != "" {
+		d.here += "?from=" + url.QueryEscape(s)
+	}
 	k.whatIf(r, &d)
-	f := k.frame(r, "Board", "board")
+	f := k.frame(r, "Board", "board", "plan.entry.js")
 	f.wide = true
 	k.show(w, r, http.StatusOK, boardPage(f, d))
 	return nil
@@ -121,7 +137,8 @@ func (k *desk) wall(ctx context.Context) (appraise.Board, error) {
 	if k.Wall == nil {
 		return appraise.Board{}, fault.New(fault.NotFound, "board_missing", "", "This desk has no wall board: it was started without the work in hand.")
 	}
-	return k.Wall.Board(ctx)
+	b, _, err := k.Wall.Board(ctx)
+	return b, err
 }
 
 // whatIf fills the form, and the answer when something was asked.
@@ -179,6 +196,13 @@ func draw(b appraise.Board, from string) (drawing, error) {
 		mids[i] = start.AddDate(0, 0, i)
 	}
 	d.to = mids[boardDays]
+	d.nowS, d.zone = b.Now.Unix(), loc.String()
+	for i, m := range mids {
+		if i > 0 {
+			d.scale += " "
+		}
+		d.scale += strconv.FormatInt(m.Unix(), 10)
+	}
 	d.before, d.after = "/board?from="+start.AddDate(0, 0, -7).Format(time.DateOnly), "/board?from="+start.AddDate(0, 0, 7).Format(time.DateOnly)
 	wide := float64(boardWidth-boardLabel) / boardDays
 	// A day is one column even when the clocks change in it.
@@ -269,6 +293,9 @@ func draw(b appraise.Board, from string) (drawing, error) {
 					}
 					n.run, _ = span(appraise.Stretch{From: bar.Run, To: bar.Over})
 				}
+				if bar.Planned && !bar.Running && row.Kind != appraise.PersonRow {
+					n.task, n.op = bar.Task, bar.Op
+				}
 				room := n.w - 8
 				n.wordsX = n.x + 4
 				if n.marked() {
@@ -335,6 +362,9 @@ func barWords(row, name string, n drawnBar) string {
 	}
 	if n.running {
 		s += ", running now"
+	}
+	if b.Pinned {
+		s += ", pinned"
 	}
 	if n.standing == appraise.Late || n.standing == appraise.AtRisk {
 		s += "; promise " + string(n.standing)

@@ -9,6 +9,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -20,13 +21,15 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"firstoff/bureau"
+	"firstoff/bureau/planning"
 	"firstoff/demo"
 	"firstoff/desk/offer"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
+	"firstoff/digest"
 	"firstoff/shop"
 	"firstoff/shopfloor/order"
-	"firstoff/shopfloor/plan"
+	"firstoff/store"
 )
 
 // boardNow is Wednesday 9 September 2026, 10:30 in the made-up shop's zone.
@@ -64,23 +67,53 @@ func (l lists) Orders(_ context.Context, f bureau.Filter) (bureau.Listing[order.
 	return cut(l.orders, f), nil
 }
 
-// played is a wall over the made-up shop, the load played by the real desk.
+// played is a wall over the made-up shop: the real desk, the real plan in a real database.
 type played struct {
+	*planning.House
 	desk *appraise.Desk
 	cat  *shop.Catalogue
 	load bureau.Load
 }
 
-func (p played) Board(ctx context.Context) (appraise.Board, error) {
-	s, err := plan.Situate(ctx, p.cat, p.load.Orders, p.load.Floor, nil, boardNow())
+func playedBy(t *testing.T, d *appraise.Desk, cat *shop.Catalogue, load bureau.Load) played {
+	t.Helper()
+	st, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "records.db"))
 	if err != nil {
-		return appraise.Board{}, err
+		t.Fatal(err)
 	}
-	made, _, err := plan.Make(ctx, s, plan.Decisions{}, nil, plan.Effort{Rounds: 4})
+	t.Cleanup(func() { _ = st.Close() })
+	if err := st.Migrate(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	h, err := planning.New(planning.Ports{Records: st, Clock: boardNow, Catalogue: func() *shop.Catalogue { return cat }, InHand: func(context.Context) (bureau.Load, error) { return load, nil }})
 	if err != nil {
-		return appraise.Board{}, err
+		t.Fatal(err)
 	}
-	return p.desk.Board(ctx, p.cat, p.load, *made, boardNow(), 1)
+	return played{h, d, cat, load}
+}
+
+func (p played) Board(ctx context.Context) (appraise.Board, planning.Kept, error) {
+	k, err := p.InForce(ctx)
+	if err != nil {
+		return appraise.Board{}, k, err
+	}
+	load := p.load
+	load.Decided = p.DecidedBy(k)
+	load.Revision = digest.Of([]byte(k.ID))
+	b, err := p.desk.Board(ctx, p.cat, load, k.Plan, boardNow(), 1)
+	return b, k, err
+}
+
+func (p played) Try(ctx context.Context, c planning.Change) (appraise.Board, planning.Proposal, error) {
+	pr, err := p.House.Try(ctx, c)
+	if err != nil {
+		return appraise.Board{}, pr, err
+	}
+	load := p.load
+	load.Decided = p.DecidedBy(pr.Kept)
+	load.Revision = digest.Of([]byte(pr.What))
+	b, err := p.desk.Board(ctx, p.cat, load, pr.Kept.Plan, boardNow(), 1)
+	return b, pr, err
 }
 
 func (p played) WhatIf(ctx context.Context, q appraise.WhatIf) (appraise.Expected, error) {
@@ -95,8 +128,7 @@ func wallOf(t *testing.T) played {
 	line := func(id, promised string) order.Order {
 		return order.Order{ID: id, State: order.Accepted, AcceptedAt: boardNow().Add(-time.Hour), Promised: promised, Lines: []order.Line{{LineID: "L-1", Position: 1, Name: "pump <bracket> & cover", Qty: 2, Option: option, Promised: promised}}}
 	}
-	return played{desk: &appraise.Desk{Replications: 16, Threads: 1}, cat: demo.Shop(),
-		load: bureau.Load{Orders: []order.Order{line("O-1001", "2026-09-09"), line("O-1002", "2026-12-01")}}}
+	return playedBy(t, &appraise.Desk{Replications: 16, Threads: 1}, demo.Shop(), bureau.Load{Orders: []order.Order{line("O-1001", "2026-09-09"), line("O-1002", "2026-12-01")}})
 }
 
 func site(d Deps) http.Handler {
@@ -300,7 +332,7 @@ func TestBoardClockChange(t *testing.T) {
 func TestBoardEmpty(t *testing.T) {
 	cat := *demo.Shop()
 	cat.Workload, cat.Revision = nil, "empty"
-	p := page(t, site(Deps{Wall: played{desk: &appraise.Desk{Replications: 2}, cat: &cat}}), "/board")
+	p := page(t, site(Deps{Wall: playedBy(t, &appraise.Desk{Replications: 2}, &cat, bureau.Load{})}), "/board")
 	if len(all(p, "a", "bar")) != 0 || !strings.Contains(wordsIn(byID(p, "main")), "No work is in hand") {
 		t.Errorf("empty board: %s", wordsIn(byID(p, "main")))
 	}
@@ -362,7 +394,7 @@ func TestCalendarFeed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := wall.Board(t.Context())
+	b, _, err := wall.Board(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -56,6 +56,8 @@ func (k *desk) routes(mux *http.ServeMux) {
 
 	on("GET /board", k.board)
 	on("GET /board.ics", k.calendarFeed)
+	on("POST /plan", k.decide)
+	on("POST /plan/back", k.takePlanBack)
 	on("GET /requests.csv", k.requestsTable)
 	on("GET /requests.xlsx", k.requestsTable)
 	on("GET /quotations.csv", k.quotationsTable)

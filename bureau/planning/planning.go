@@ -249,12 +249,17 @@ func (h *House) Decided(ctx context.Context) (work.Decided, error) {
 	if err != nil {
 		return work.Decided{}, err
 	}
+	return h.DecidedBy(k), nil
+}
+
+// DecidedBy is what promises would count with under a state of the plan.
+func (h *House) DecidedBy(k Kept) work.Decided {
 	d := folded(k.Decisions)
 	out := work.Decided{Pins: d.Pins, Joins: k.Plan.Joins, Away: d.Away}
 	if cat := h.p.Catalogue(); k.AsOf == cat.WorkloadAsOf {
 		out.Backlog = k.Plan.Backlog(cat)
 	}
-	return out, nil
+	return out
 }
 
 // Change is what a person wants. Kind says which fields count.
