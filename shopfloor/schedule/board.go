@@ -106,6 +106,9 @@ type BoardOptions struct {
 	// ChangeCost is how many weighted seconds late one second of changeover is worth, MachineCost one second of a
 	// resource taken; 0 is 0.05 and 0.005. Negative is none.
 	ChangeCost, MachineCost float64
+	// SoonCost is how many weighted seconds late one second to the end of a task is worth, whatever its date: work that could be done
+	// now and is not is a risk. 0 is 0.02; negative is none.
+	SoonCost float64
 	// Stay is how many weighted seconds late it is worth to leave one operation of the previous plan on its resource and
 	// within an hour of its start; 0 is 300 in Replan and none in Plan. Negative is none.
 	Stay float64

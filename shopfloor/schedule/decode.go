@@ -95,6 +95,7 @@ func compileFloor(w *Work, opt BoardOptions, again bool) (*floor, error) {
 	}
 	def(&f.opt.ChangeCost, 0.05)
 	def(&f.opt.MachineCost, 0.005)
+	def(&f.opt.SoonCost, 0.02)
 	if again {
 		def(&f.opt.Stay, 300)
 	}

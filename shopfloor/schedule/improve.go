@@ -19,8 +19,7 @@ func (d *decoder) cost() float64 {
 		if bt.due > 0 && end > bt.due {
 			c += bt.weight * float64(end-bt.due)
 		}
-		// A thousandth of a second for each second to the end: without it a plan of early work has no reason to be short.
-		c += 0.001 * bt.weight * float64(end-bt.ready)
+		c += f.opt.SoonCost * bt.weight * float64(end-bt.ready)
 	}
 	for o := range d.at {
 		p := &d.at[o]
