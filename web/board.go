@@ -286,6 +286,12 @@ func draw(b appraise.Board, from string) (drawing, error) {
 					continue
 				}
 				n := drawnBar{x: s.x, w: max(s.w, 2), bar: bar, standing: standing[bar.Job], running: bar.Running, kind: "hands", link: jobLink(bar.Job, order[bar.Job])}
+				if row.Kind == appraise.MachineRow && bar.Planned && !bar.Running && order[bar.Job] != "" && !strings.HasPrefix(bar.Task, "B-") {
+					n.link = buildLink(bar.Task)
+				}
+				if strings.HasPrefix(bar.Task, "B-") {
+					n.link = "/b/" + url.PathEscape(bar.Task)
+				}
 				if row.Kind != appraise.PersonRow {
 					n.kind = "other"
 					if row.Kind == appraise.MachineRow {
@@ -421,6 +427,9 @@ func boardSentence(d drawing) string {
 	}
 	return s + "."
 }
+
+// timeIn is an instant in a zone.
+func timeIn(s int64, loc *time.Location) time.Time { return time.Unix(s, 0).In(loc) }
 
 func dayWord(t time.Time) string {
 	if t.IsZero() {

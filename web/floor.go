@@ -28,6 +28,7 @@ type FloorSteps interface {
 	Travellers(ctx context.Context, states []string, offset, limit int) ([]traveller.Traveller, int, error)
 	Card(ctx context.Context, id string) (making.Card, error)
 	Report(ctx context.Context, e traveller.Event) (making.Card, error)
+	TravellersFor(ctx context.Context, keys []string) ([]traveller.Traveller, error)
 	PlanBuild(ctx context.Context, who, id, machine string, travellers []string) (build.Build, error)
 	Build(ctx context.Context, id string) (making.BuildCard, error)
 	Builds(ctx context.Context, states []string) ([]build.Build, error)

@@ -3,6 +3,7 @@ package making
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"firstoff/shopfloor/build"
 	"firstoff/shopfloor/traveller"
@@ -128,4 +129,25 @@ func (f *Floor) cameTo(ctx context.Context, t traveller.Traveller) (come, error)
 		}
 	}
 	return c, nil
+}
+
+// TravellersFor are the travellers of these lines (work.Key each), opened where there are none yet.
+func (f *Floor) TravellersFor(ctx context.Context, keys []string) ([]traveller.Traveller, error) {
+	var out []traveller.Traveller
+	for _, k := range keys {
+		id, line, _ := strings.Cut(k, "/")
+		if _, err := f.OpenFor(ctx, id); err != nil {
+			return nil, err
+		}
+		of, err := f.p.Records.TravellersOf(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		for _, t := range of {
+			if t.LineID == line {
+				out = append(out, t)
+			}
+		}
+	}
+	return out, nil
 }

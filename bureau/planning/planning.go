@@ -404,6 +404,7 @@ func (h *House) apply(k Kept, s plan.Situation, who string, c Change) ([]Decisio
 		}
 		return id
 	}
+	title := func(task string) string { return s.Title(task, k.Plan.Joins) }
 	clock := func(t int64) string { return time.Unix(t, 0).In(s.Calendar.Location()).Format("Mon 2 Jan 15:04") }
 	switch c.Kind {
 	case Move, Release:
@@ -427,7 +428,7 @@ func (h *House) apply(k Kept, s plan.Situation, who string, c Change) ([]Decisio
 			if len(ds) == len(k.Decisions) {
 				return bad("not_pinned", c.Task, "It is not pinned; there is nothing to release.")
 			}
-			return ds, "Released " + c.Task, nil
+			return ds, title(c.Task) + " released", nil
 		}
 		if o.RunningOn != "" {
 			return bad("operation_running", c.Task, "It runs already on %s; what runs cannot be moved.", name(o.RunningOn))
@@ -452,7 +453,7 @@ func (h *House) apply(k Kept, s plan.Situation, who string, c Change) ([]Decisio
 			return bad("times", c.Task, "%s is more than 120 days off; choose a nearer time.", clock(c.Start))
 		}
 		d.Pin = &work.Pin{Task: c.Task, Op: c.Op, Resource: c.Resource, Start: c.Start}
-		what := "Pinned " + c.Task
+		what := title(c.Task) + " pinned"
 		if c.Resource != "" {
 			what += " to " + name(c.Resource)
 		}
@@ -504,7 +505,7 @@ func (h *House) apply(k Kept, s plan.Situation, who string, c Change) ([]Decisio
 				x.ID, x.Apart = d.ID+strconv.Itoa(i), w.Key
 				ds = append(ds, x)
 			}
-			return ds, "A build of its own for " + in[0].Line.Name, nil
+			return ds, "A build of its own for " + title(in[0].Key), nil
 		}
 		if len(in) < 2 {
 			return bad("share", "lines", "A shared build needs at least two lines.")

@@ -2,10 +2,9 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"context"
-	"slices"
 
+	"firstoff/appraise"
 	"firstoff/fault"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
@@ -56,8 +55,7 @@ func (h handing) Part(ctx context.Context, id, form string) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-// Build is a build as 3MF: every piece in its pose, laid in rows on the platform with the machine's spacing, deepest first. It is a proposal; what
-// stands above one another in a chamber is laid out at the machine. Fault: Conflict "build_too_full".
+// Build is a build as 3MF: every piece in its pose, laid out as appraise.LayOut proposes. Fault: Conflict "build_too_full".
 func (h handing) Build(ctx context.Context, id string) ([]byte, error) {
 	b, err := h.o.store.Build(ctx, id)
 	if err != nil {
@@ -68,14 +66,9 @@ func (h handing) Build(ctx context.Context, id string) ([]byte, error) {
 		return nil, fault.New(fault.NotFound, "machine_unknown", b.Machine, "The shop has no machine %q any more.", b.Machine)
 	}
 	out := threemf.Build{Title: b.ID}
-	type piece struct {
-		object int
-		size   r3.Vec
-		id     string
-	}
-	var all []piece
-	for _, s := range b.Slots {
-		t, err := h.o.store.Traveller(ctx, s.Traveller)
+	var in []appraise.Posed
+	for _, x := range b.Slots {
+		t, err := h.o.store.Traveller(ctx, x.Traveller)
 		if err != nil {
 			return nil, err
 		}
@@ -83,22 +76,18 @@ func (h handing) Build(ctx context.Context, id string) ([]byte, error) {
 		if err != nil {
 			return nil, err
 		}
+		in = append(in, appraise.Posed{Name: t.Name, Mesh: posed, Pieces: x.Pieces})
 		out.Objects = append(out.Objects, content.Body{Name: t.Name, Mesh: posed})
-		for _, p := range s.Pieces {
-			all = append(all, piece{len(out.Objects) - 1, posed.Box().Size(), p})
-		}
 	}
-	slices.SortStableFunc(all, func(a, b piece) int { return cmp.Compare(b.size.Y, a.size.Y) })
-	x, y, deep := m.EdgeMM, m.EdgeMM, 0.0
-	for _, p := range all {
-		if x > m.EdgeMM && x+p.size.X > m.Envelope.X-m.EdgeMM {
-			x, y, deep = m.EdgeMM, y+deep+m.SpacingMM, 0
-		}
-		if x+p.size.X > m.Envelope.X-m.EdgeMM+1e-6 || y+p.size.Y > m.Envelope.Y-m.EdgeMM+1e-6 || p.size.Z > m.Envelope.Z+1e-6 {
-			return nil, fault.New(fault.Conflict, "build_too_full", b.ID, "The pieces of %s do not lie side by side on %s; lay them out at the machine, or split the build.", b.ID, m.Name)
-		}
-		out.Items = append(out.Items, threemf.Item{Object: p.object, Turn: r3.Identity, Move: r3.Vec{X: x, Y: y}, PartNumber: p.id})
-		x, deep = x+p.size.X+m.SpacingMM, max(deep, p.size.Y)
+	l, err := appraise.LayOut(ctx, m, in)
+	if err != nil {
+		return nil, err
+	}
+	if len(l.Left) > 0 {
+		return nil, fault.New(fault.Conflict, "build_too_full", b.ID, "%d pieces of %s find no room on %s; lay them out at the machine, or split the build.", len(l.Left), b.ID, m.Name)
+	}
+	for _, p := range l.Pieces {
+		out.Items = append(out.Items, threemf.Item{Object: p.Part, Turn: p.Turn, Move: p.Move, PartNumber: p.Piece})
 	}
 	var w bytes.Buffer
 	err = threemf.Write(&w, out)

@@ -48,8 +48,7 @@ func (s Situation) Wholes() []Whole {
 func Together(lines []Whole) string {
 	full := 0.0
 	for _, x := range lines {
-		a, b := lines[0].Line.Option, x.Line.Option
-		if a.Machine != b.Machine || a.Material != b.Material || a.LayerMM != b.LayerMM || a.Support != b.Support {
+		if !Alike(lines[0], x) {
 			return "One build has one machine, material, support and layer height."
 		}
 		full += x.Share
@@ -277,4 +276,19 @@ func (s Situation) hands() *capacity.Hours {
 		merged = append(merged, iv)
 	}
 	return capacity.NewHours(merged)
+}
+
+// Alike says whether two lines are built of the same on the same machine.
+func Alike(a, b Whole) bool {
+	x, y := a.Line.Option, b.Line.Option
+	return x.Machine == y.Machine && x.Material == y.Material && x.LayerMM == y.LayerMM && x.Support == y.Support
+}
+
+// TogetherS is the time of one build of these lines, s.
+func TogetherS(lines []Whole, m *shop.Machine) float64 {
+	var in []estimate.Batch
+	for _, x := range lines {
+		in = append(in, work.Batch(x.Line))
+	}
+	return estimate.Together(in, m.PBF != nil).S()
 }

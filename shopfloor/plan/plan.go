@@ -10,6 +10,7 @@ package plan
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -258,3 +259,35 @@ func trimMake(task string) string {
 
 // LineOf is the job a task of the plan belongs to.
 func LineOf(task string) string { return trimMake(task) }
+
+// Title names a task as people know it: a line by its order and part, a build several share by its soonest line, the backlog by its title.
+func (s Situation) Title(task string, joins []work.Join) string {
+	key, more := trimMake(task), 0
+	for _, j := range joins {
+		if j.ID == task {
+			key, more = j.Lines[0], len(j.Lines)-1
+		}
+	}
+	for _, b := range s.Floor.Builds {
+		if b.ID == task {
+			return "build " + task
+		}
+	}
+	for _, w := range s.Catalogue.Workload {
+		if w.ID == key {
+			return w.Title
+		}
+	}
+	for _, o := range s.Orders {
+		for _, l := range o.Lines {
+			if work.Key(o.ID, l.LineID) == key {
+				t := o.ID + " " + l.Name
+				if more > 0 {
+					t += fmt.Sprintf(" and %d more", more)
+				}
+				return t
+			}
+		}
+	}
+	return task
+}
