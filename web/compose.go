@@ -159,8 +159,8 @@ func pieceCount(p composedBuild) int {
 	return n
 }
 
-// grams are of the pieces and their support.
-func grams(p composedBuild) float64 {
+// usedGrams are of the pieces and their support.
+func usedGrams(p composedBuild) float64 {
 	g := 0.0
 	for _, l := range p.Lines {
 		g += float64(len(l.Line.Pieces)) * (l.Line.Option.PartG + l.Line.Option.SupportG)
