@@ -126,6 +126,9 @@ func (k *desk) board(w http.ResponseWriter, r *http.Request) error {
 	if s := r.URL.Query().Get("from"); s != "" {
 		d.here += "?from=" + url.QueryEscape(s)
 	}
+	if k.Compose != nil {
+		d.linkBuilds()
+	}
 	k.whatIf(r, &d)
 	f := k.frame(r, "Board", "board", "plan.entry.js")
 	f.wide = true
@@ -286,12 +289,6 @@ func draw(b appraise.Board, from string) (drawing, error) {
 					continue
 				}
 				n := drawnBar{x: s.x, w: max(s.w, 2), bar: bar, standing: standing[bar.Job], running: bar.Running, kind: "hands", link: jobLink(bar.Job, order[bar.Job])}
-				if row.Kind == appraise.MachineRow && bar.Planned && !bar.Running && order[bar.Job] != "" && !strings.HasPrefix(bar.Task, "B-") {
-					n.link = buildLink(bar.Task)
-				}
-				if strings.HasPrefix(bar.Task, "B-") {
-					n.link = "/b/" + url.PathEscape(bar.Task)
-				}
 				if row.Kind != appraise.PersonRow {
 					n.kind = "other"
 					if row.Kind == appraise.MachineRow {
@@ -334,6 +331,24 @@ func draw(b appraise.Board, from string) (drawing, error) {
 	}
 	d.height = at
 	return d, nil
+}
+
+// linkBuilds leads from builds of order lines to what is in them.
+func (d *drawing) linkBuilds() {
+	for _, g := range d.groups {
+		for _, r := range g.rows {
+			for i := range r.bars {
+				n := &r.bars[i]
+				switch {
+				case n.kind != "build" || !strings.HasPrefix(n.link, "/orders/"):
+				case strings.HasPrefix(n.bar.Task, "B-"):
+					n.link = "/b/" + url.PathEscape(n.bar.Task)
+				case n.task != "":
+					n.link = buildLink(n.bar.Task)
+				}
+			}
+		}
+	}
 }
 
 // marked says whether the bar carries a shape.

@@ -515,7 +515,7 @@ func planForms(d drawing) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 50, "\"><div><label class=\"small quiet\" for=\"pl-work\">Work</label><br><select id=\"pl-work\" name=\"work\" required style=\"width:100%;max-width:34em\">")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 50, "\"><div style=\"min-width:0;max-width:100%\"><label class=\"small quiet\" for=\"pl-work\">Work</label><br><select id=\"pl-work\" name=\"work\" required style=\"width:100%;max-width:34em\">")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

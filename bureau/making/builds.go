@@ -59,7 +59,7 @@ func (f *Floor) PlanBuild(ctx context.Context, who, id, machine string, travelle
 				}
 			}
 			if len(slot.Pieces) == 0 {
-				return fault.New(fault.Conflict, "nothing_waiting", tid, "No piece of %s waits to be built.", tid)
+				return fault.New(fault.Conflict, "nothing_waiting", tid, "No piece of %s waits to be built: what comes before the build is not reported finished yet, or all are made.", tid)
 			}
 			for _, x := range open {
 				for _, p := range x.Pieces() {

@@ -34,6 +34,7 @@ type Deps struct {
 	Floor     *making.Floor  // nil: no shop floor
 	Proving   *proving.House // nil: no inspection
 	Books     *books.Books   // nil: no books
+	Plans     Planning       // nil: no plan
 	Version   string
 	Status    func(fault.Kind) int
 	MaxUpload int64
@@ -102,6 +103,9 @@ func New(d Deps) http.Handler {
 	}
 	if d.Books != nil {
 		s.looking(a)
+	}
+	if d.Plans != nil {
+		s.plan(a)
 	}
 	mux.HandleFunc("POST /api/v1/requests/{id}/files", s.upload)
 	describeUpload(a)

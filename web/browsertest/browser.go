@@ -195,3 +195,21 @@ func (b *Browser) Accessible(name string) {
 		b.t.Errorf("%s is not accessible:\n%s", name, bad)
 	}
 }
+
+// Drag takes the first match by its middle with the mouse and lets go dx pixels to the right.
+func (b *Browser) Drag(sel string, dx float64) {
+	b.t.Helper()
+	b.See(sel)
+	b.Eval(fmt.Sprintf("document.querySelector(%q).scrollIntoView({block: 'center', inline: 'center'})", sel))
+	var x, y float64
+	at := b.EvalString(fmt.Sprintf("(r => (r.left + r.width / 2) + ' ' + (r.top + r.height / 2))(document.querySelector(%q).getBoundingClientRect())", sel))
+	if _, err := fmt.Sscan(at, &x, &y); err != nil {
+		b.t.Fatalf("drag %s: %q: %v", sel, at, err)
+	}
+	steps := []chromedp.Action[chromedp.Void]{chromedp.MouseEvent(chromedp.MouseMoved, x, y), chromedp.MouseEvent(chromedp.MousePressed, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1))}
+	for i := 1; i <= 4; i++ {
+		steps = append(steps, chromedp.MouseEvent(chromedp.MouseMoved, x+dx*float64(i)/4, y, chromedp.ButtonLeft))
+	}
+	steps = append(steps, chromedp.MouseEvent(chromedp.MouseReleased, x+dx, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	b.do("drag "+sel, steps...)
+}
