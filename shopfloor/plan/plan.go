@@ -92,6 +92,10 @@ type Plan struct {
 // FrozenS is the frozen horizon: what begins within it stays as it is. Two hours, common practice: it is being prepared.
 const FrozenS = 2 * 3600
 
+// stay is what it is worth to leave an operation where the plan in force has it, in seconds of lateness: people have made themselves ready for
+// it. A promise an hour later is worse, an hour won somewhere is not worth it.
+const stay = 1800
+
 // pastS is how long what is over is kept; of the backlog always, since nothing else remembers it.
 const pastS = 15 * 86400
 
@@ -115,10 +119,11 @@ func Make(ctx context.Context, s Situation, d Decisions, before *Plan, e Effort)
 	var c *schedule.Changes
 	var err error
 	if before == nil {
+		opt.Rounds *= 3 // what is found now need not be moved later
 		b, err = schedule.Plan(ctx, w, opt)
 	} else {
 		p.Past = past(before, w, s.Catalogue, now)
-		w.Previous, w.FrozenUntil = &before.Board, p.FrozenUntil
+		w.Previous, w.FrozenUntil, opt.Stay = &before.Board, p.FrozenUntil, stay
 		b, c, err = schedule.Replan(ctx, w, opt)
 	}
 	if err != nil {

@@ -111,7 +111,7 @@ func TestNothingNew(t *testing.T) {
 	orders := []order.Order{ordered(1, "2026-09-16", 3, 10, 4000), ordered(2, "2026-09-18", 6, 10, 9000)}
 	p, _ := made(t, situated(t, orders, nil, now), Decisions{}, nil)
 	again, c := made(t, situated(t, orders, p, now.Add(5*time.Minute)), Decisions{}, p)
-	if n := len(c.Moved); n > len(p.Board.Entries)/5 { // a longer search may still find better
+	if n := len(c.Moved); n > len(p.Board.Entries)/10 { // a longer search may still find better
 		t.Errorf("%d of %d operations moved for nothing", n, len(p.Board.Entries))
 	}
 	if len(again.Joins) != len(p.Joins) {

@@ -105,8 +105,12 @@ func Backlog(jobs []capacity.Job, d Decided, now int64) []capacity.Job {
 		if at.Op == len(j.Ops) {
 			continue
 		}
-		j = promise.Rest(j, at, now)
-		j.Release = now
+		if release := j.Release; at.Op == 0 && at.Begun == 0 {
+			j.Release = max(release, now) // work that is still to come in stays so
+		} else {
+			j = promise.Rest(j, at, now)
+			j.Release = now
+		}
 		decide(&j, d.Pins)
 		out = append(out, j)
 	}

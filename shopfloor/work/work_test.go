@@ -163,6 +163,10 @@ func TestBacklog(t *testing.T) {
 			t.Errorf("at %d: %+v", c.now, js)
 		}
 	}
+	j.Release = 900 // it comes in later than the plan was made
+	if js := at(50); js[0].Release != 900 {
+		t.Errorf("what is still to come in is released at %d", js[0].Release)
+	}
 	if js := at(2000); len(js) != 0 {
 		t.Errorf("it is done, and yet %v", js)
 	}
