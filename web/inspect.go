@@ -586,3 +586,12 @@ func (v verifyView) words() string {
 	}
 	return ""
 }
+
+// severities are those a lot may be inspected at.
+func severities(v sheetView) []sampling.Severity {
+	out := []sampling.Severity{sampling.Normal, sampling.Tightened}
+	if v.MayReduce || v.Severity == sampling.Reduced {
+		out = append(out, sampling.Reduced)
+	}
+	return out
+}

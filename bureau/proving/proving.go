@@ -189,6 +189,8 @@ type SheetCard struct {
 	Raised   []Nonconformance  `json:"raised"`
 	Severity sampling.Severity `json:"severity"` // what the switching rules ask of this lot
 	Why      string            `json:"why,omitempty"`
+	// MayReduce says that the switching score allows reduced inspection, if production is steady and somebody wants it.
+	MayReduce bool `json:"may_reduce,omitempty"`
 }
 
 // OpenSheet gives the sheet of a traveller, made when there is none yet.
@@ -238,15 +240,18 @@ func (h *House) Sheet(ctx context.Context, id string) (SheetCard, error) {
 			c.Raised = append(c.Raised, n)
 		}
 	}
-	c.Severity, c.Why, err = h.severity(ctx, s)
+	w, err := h.stands(ctx, s)
+	c.Severity, c.Why = severity(w)
+	c.MayReduce = w.MayReduce()
 	return c, err
 }
 
-// severity follows the switching rules of ISO 2859-1 over the lots of like parts inspected before this one.
-func (h *House) severity(ctx context.Context, s inspect.Sheet) (sampling.Severity, string, error) {
+// stands follows the switching rules of ISO 2859-1 over the lots of like parts inspected before this one. A sheet on reduced inspection is
+// somebody's word that production is steady; the first one on normal inspection after it ends that.
+func (h *House) stands(ctx context.Context, s inspect.Sheet) (sampling.Switch, error) {
 	before, err := h.p.Records.Stream(ctx, s.Stream)
 	if err != nil {
-		return "", "", err
+		return sampling.Switch{}, err
 	}
 	var w sampling.Switch
 	for _, x := range before {
@@ -256,17 +261,33 @@ func (h *House) severity(ctx context.Context, s inspect.Sheet) (sampling.Severit
 		if x.Word != inspect.LotAccepted && x.Word != inspect.LotRejected {
 			continue
 		}
-		next, err := w.Next(sampling.Lot{Accepted: x.Word == inspect.LotAccepted})
+		es, err := h.events(ctx, x.ID)
+		if err != nil {
+			return w, err
+		}
+		st := inspect.Fold(x, es)
+		switch {
+		case st.Severity == sampling.Reduced && w.MayReduce():
+			w, _ = w.Reduce("production is steady, " + st.Planner)
+		case st.Severity == sampling.Normal:
+			w = w.Unsteady("normal inspection was chosen for " + x.ID)
+		}
+		next, err := w.Next(st.Lot())
 		if err != nil {
 			break // acceptance has stopped
 		}
 		w = next
 	}
+	return w, nil
+}
+
+// severity is what the switching rules ask of a sheet's lot.
+func severity(w sampling.Switch) (sampling.Severity, string) {
 	sev, ok := w.Severity()
 	if !ok {
-		return sampling.Tightened, "acceptance by sample has stopped: measure every piece, or record the corrective action", nil
+		return sampling.Tightened, "acceptance by sample has stopped: measure every piece, or record the corrective action"
 	}
-	return sev, w.Reason, nil
+	return sev, w.Reason
 }
 
 // Sheets lists newest first.
@@ -315,6 +336,15 @@ func (h *House) Report(ctx context.Context, e inspect.Event) (SheetCard, error) 
 				return err
 			}
 			e.U = i.Standard(e.Value, inspect.Budget{})
+		}
+		if e.Act == inspect.Draw && e.Severity == sampling.Reduced {
+			w, err := h.stands(ctx, s)
+			if err != nil {
+				return err
+			}
+			if w.State != sampling.OnReduced && !w.MayReduce() {
+				return fault.New(fault.Conflict, "score_too_low", s.ID, "Reduced inspection needs a switching score of %d over lots of this part on normal inspection; it stands at %d.", sampling.EnoughScore, w.Score)
+			}
 		}
 		before, err := h.events(ctx, s.ID)
 		if err != nil {

@@ -321,3 +321,47 @@ func TestSwitching(t *testing.T) {
 		t.Errorf("%s %s", last.Severity, last.Why)
 	}
 }
+
+// After fifteen lots accepted on 0 or 1 reduced inspection is allowed, not before; a lot not accepted on it ends it.
+func TestReduced(t *testing.T) {
+	l := open(t)
+	c := t.Context()
+	var last proving.SheetCard
+	lot := func(sev sampling.Severity, value float64) error {
+		o := l.made(2)
+		ts, err := l.s.TravellersOf(c, o.ID)
+		l.ok(err)
+		s, err := l.OpenSheet(c, "I", ts[0].ID)
+		l.ok(err)
+		s.Stream = "the same part"
+		l.ok(l.s.SaveSheet(c, &s))
+		cs := []inspect.Characteristic{{Balloon: 1, Name: "length", Kind: inspect.Linear, Designator: inspect.Major, Nominal: 80, Limits: inspect.Within(79, 81), Unit: "mm"}}
+		if _, err := l.Report(c, inspect.Event{ID: l.id(), Sheet: s.ID, Act: inspect.Draw, Characteristics: cs, Level: sampling.II, Severity: sev, Who: "I. Inspector"}); err != nil {
+			return err
+		}
+		for _, p := range o.Lines[0].Pieces {
+			last = l.say(inspect.Event{Sheet: s.ID, Act: inspect.Measure, Balloon: 1, Piece: p.ID, Value: value, U: 0.01})
+		}
+		return nil
+	}
+	for i := range 15 {
+		if i == 7 {
+			if err := lot(sampling.Reduced, 80); fault.Of(err).Code != "score_too_low" {
+				t.Fatalf("reduced too soon: %v", err)
+			}
+		}
+		l.ok(lot(sampling.Normal, 80))
+	}
+	l.ok(lot(sampling.Reduced, 80))
+	if !last.MayReduce || last.Standing.Severity != sampling.Reduced {
+		t.Errorf("after fifteen lots: %+v", last)
+	}
+	l.ok(lot(sampling.Reduced, 80))
+	if last.Severity != sampling.Reduced {
+		t.Errorf("on reduced inspection the next lot is asked for %s", last.Severity)
+	}
+	l.ok(lot(sampling.Reduced, 90))
+	if err := lot(sampling.Reduced, 80); fault.Of(err).Code != "score_too_low" {
+		t.Errorf("after a lot not accepted: %v", err)
+	}
+}

@@ -343,3 +343,17 @@ func (p Sampled) Says() string {
 	}
 	return fmt.Sprintf("%d of %d measured, accepted at up to %d bad (%s, AQL %g, level %s, %s)", p.Plan.N, p.Plan.Lot, p.Plan.Ac, p.Designator, p.Plan.AQL, p.Plan.Level, p.Plan.Severity)
 }
+
+// Lot is what the sheet's lot counts for in the switching rules: accepted or not, and whether the next smaller AQL would have accepted it too.
+func (st Standing) Lot() sampling.Lot {
+	l := sampling.Lot{Accepted: st.Word == LotAccepted, Narrower: true}
+	for _, p := range st.Plans {
+		l.Ac = max(l.Ac, p.Plan.Ac)
+		if p.Plan.Ac < 2 {
+			continue
+		}
+		ac, ok := p.Plan.NarrowerAc()
+		l.Narrower = l.Narrower && ok && p.Bad <= ac
+	}
+	return l
+}

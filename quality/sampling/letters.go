@@ -39,6 +39,9 @@ const letters = "ABCDEFGHJKLMNPQRS"
 // sizes are the sample sizes of letters.
 var sizes = []int{2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000, 3150}
 
+// reducedSizes belong to the letters A to R.
+var reducedSizes = []int{2, 2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800}
+
 // Letter is the code letter of a lot. A lot of one part has none: it is inspected whole.
 func Letter(lot int, level Level) (string, error) {
 	if lot < 2 {

@@ -14,6 +14,7 @@ type Severity string
 const (
 	Normal    Severity = "normal"
 	Tightened Severity = "tightened"
+	Reduced   Severity = "reduced"
 )
 
 // Plan is a single sampling plan for one lot: take N parts, accept the lot at up to Ac nonconforming ones, do not
@@ -49,6 +50,9 @@ const (
 // sample size 1.6 times the one before matching an AQL 1.6 times smaller; the last two numbers exist for the
 // letters A to E only. Three cells at the corners are drawn otherwise.
 func cell(s Severity, row, col int) int {
+	if s == Reduced {
+		return reduced(row, col)
+	}
 	k := col - (14 - row)
 	second, ac := up, []int{1, 2, 3, 5, 7, 10, 14, 21, 30, 44}
 	if s == Tightened {
@@ -76,11 +80,56 @@ func cell(s Severity, row, col int) int {
 	return up
 }
 
+// reduced is cell for reduced inspection: along the diagonal 0, an arrow up, two down, then the acceptance numbers. The letters A and B, whose
+// sample is C's, have the numbers of normal inspection.
+func reduced(row, col int) int {
+	const a, b, c, e, q, r = 0, 1, 2, 4, 14, 15
+	k := col - (14 - row)
+	ac := []int{1, 2, 3, 5, 6, 8, 10, 14, 21}
+	long := 7
+	switch {
+	case k < 0:
+		return down
+	case k == 0:
+		return 0
+	case row <= b:
+		ac = []int{1, 2, 3, 5, 7, 10, 14, 21, 30}
+		if row == a {
+			k++ // nothing stands above A: its numbers begin beside B's
+			if k <= 3 {
+				return down
+			}
+		}
+		long = len(ac)
+	case row >= c && row <= e:
+		long = len(ac)
+	}
+	switch {
+	case k == 1:
+		return up
+	case k == 2 && row >= q, k == 3 && row == r:
+		return up // nothing stands below R
+	case k <= 3:
+		return down
+	case k-4 < long:
+		return ac[k-4]
+	}
+	return up
+}
+
+// size is the sample of a letter.
+func size(s Severity, row int) int {
+	if s == Reduced {
+		return reducedSizes[row]
+	}
+	return sizes[row]
+}
+
 // Single is the single sampling plan of a lot. Where the table has an arrow, the plan it points to is taken with
 // its own sample size; where that is not smaller than the lot, every part is inspected.
 func Single(lot int, level Level, aql float64, s Severity) (Plan, error) {
-	if s != Normal && s != Tightened {
-		return Plan{}, fault.New(fault.Invalid, "severity_unknown", "severity", "there are plans for normal and tightened inspection, not for %q", s)
+	if s != Normal && s != Tightened && s != Reduced {
+		return Plan{}, fault.New(fault.Invalid, "severity_unknown", "severity", "there are plans for normal, tightened and reduced inspection, not for %q", s)
 	}
 	col := -1
 	for i, v := range aqls {
@@ -100,7 +149,7 @@ func Single(lot int, level Level, aql float64, s Severity) (Plan, error) {
 	}
 	p := Plan{Lot: lot, Level: level, AQL: aql, Severity: s, Letter: letter}
 	row, ac := follow(s, strings.Index(letters, letter), col)
-	p.Use, p.N, p.Ac, p.Re = letters[row:row+1], sizes[row], ac, ac+1
+	p.Use, p.N, p.Ac, p.Re = letters[row:row+1], size(s, row), ac, ac+1
 	if p.N >= lot {
 		p.N, p.Whole = lot, true
 	}

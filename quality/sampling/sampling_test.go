@@ -385,7 +385,7 @@ func TestPlainRefusals(t *testing.T) {
 		{"level_unknown", func() error { _, err := Single(100, "IV", 1, Normal); return err }},
 		{"aql_not_preferred", func() error { _, err := Single(100, II, 1.2, Normal); return err }},
 		{"aql_not_preferred", func() error { _, err := Single(100, II, math.NaN(), Normal); return err }},
-		{"severity_unknown", func() error { _, err := Single(100, II, 1, "reduced"); return err }},
+		{"severity_unknown", func() error { _, err := Single(100, II, 1, "lax"); return err }},
 		{"plan_has_no_point", func() error { _, err := QualityAt(5, 5, 0.1); return err }},
 		{"zero_plan_range", func() error { _, err := ZeroPlan(1, 0.1); return err }},
 		{"zero_plan_too_large", func() error { _, err := ZeroPlan(0.99, 1e-9); return err }},
