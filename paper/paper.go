@@ -37,6 +37,7 @@ type Models interface {
 type Press struct {
 	Catalogue func() *shop.Catalogue
 	Models    Models
+	Poses     Poses // nil: how parts lie is not drawn
 
 	mu       sync.Mutex
 	pictures map[digest.Digest][]byte

@@ -8,8 +8,8 @@ import (
 	"firstoff/bureau/making"
 )
 
-// Traveller prints the route card that follows a batch of like parts: picture, QR of its page, material and settings, the
-// operations with room for a signature, notes and cautions.
+// Traveller prints the route card that follows a batch of like parts: picture, QR of its page, material and settings, the pose and the
+// slot in its build, the operations with room for a signature, notes and cautions.
 func (p *Press) Traveller(ctx context.Context, c making.Card, address string) ([]byte, error) {
 	cat, t := p.Catalogue(), c.Traveller
 	s, err := newSheet("Traveller "+t.ID, cat.Firm.Name+" · traveller "+t.ID, t.Opened)
@@ -63,6 +63,9 @@ func (p *Press) Traveller(ctx context.Context, c making.Card, address string) ([
 		s.CellFormat(34, 5.2, kv[0], "", 0, "L", false, 0, "")
 		s.ink("", 9.5)
 		s.CellFormat(wide-34, 5.2, kv[1], "", 1, "L", false, 0, "")
+	}
+	if err := p.place(ctx, s, t); err != nil {
+		return nil, err
 	}
 	s.heading("Operations")
 	for _, o := range t.Operations {

@@ -4,6 +4,10 @@ import (
 	"bytes"
 	"io"
 	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -103,6 +107,20 @@ func TestHandedOn(t *testing.T) {
 		v += x.Mesh.Measure().VolumeMM3
 	}
 	geomtest.Near(t, "three pieces", v, 3*solid.Mesh.Measure().VolumeMM3, 1e-5)
+	// The paper shows the pose and the slot.
+	card2 := filepath.Join(t.TempDir(), "card.pdf")
+	if err := os.WriteFile(card2, get("/t/T-1001/pdf"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", card2, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"As it lies in the machine", "mm high", build.ID + " on ", "filled: the 3 of this card"} {
+		if !strings.Contains(strings.Join(strings.Fields(string(text)), " "), want) {
+			t.Errorf("the traveller's paper does not say %q:\n%s", want, text)
+		}
+	}
 	if r, err := http.Get(base + "/t/T-1001/files/part.obj"); err != nil || r.StatusCode != 404 {
 		t.Errorf("%v %d", err, r.StatusCode)
 	}
