@@ -966,7 +966,7 @@ func sheetPage(f frame, v sheetView) templ.Component {
 					return templ_7745c5c3_Err
 				}
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 91, "</tbody></table></div><div class=\"row\"><div class=\"field\"><label for=\"general\">Where limits are empty</label><input id=\"general\" name=\"general\" placeholder=\"ISO 2768-mK\"></div><div class=\"field\"><label for=\"level\">How many pieces (ISO 2859-1)</label> <select id=\"level\" name=\"level\"><option value=\"\">every piece</option> ")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 91, "</tbody></table></div><div class=\"row\"><div class=\"field\"><label for=\"general\">Where limits are empty</label><input id=\"general\" name=\"general\" placeholder=\"ISO 2768-mK, or IT12\"></div><div class=\"field\"><label for=\"level\">How many pieces (ISO 2859-1)</label> <select id=\"level\" name=\"level\"><option value=\"\">every piece</option> ")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

@@ -91,9 +91,12 @@ func around(nominal, t float64) Limits {
 	return Within(math.Round((nominal-t)*parts)/parts, math.Round((nominal+t)*parts)/parts)
 }
 
-// WithGeneral is the characteristic with the limits of a general tolerance such as "ISO 2768-mK" or "mK" put in where
+// WithGeneral is the characteristic with the limits of a general tolerance such as "ISO 2768-mK" or "mK", or of a grade such as "IT12", put in where
 // the drawing gives none. Length is what an angle or a zone goes by; 0 means the nominal size.
 func (c Characteristic) WithGeneral(callout string, length float64) (Characteristic, error) {
+	if grade := strings.TrimSpace(callout); len(grade) > 2 && strings.EqualFold(grade[:2], "IT") {
+		return c.withGrade(grade)
+	}
 	class := strings.TrimPrefix(strings.TrimSpace(callout), "ISO 2768-")
 	pick := ""
 	for _, r := range class {
@@ -102,7 +105,7 @@ func (c Characteristic) WithGeneral(callout string, length float64) (Characteris
 		}
 	}
 	if pick == "" {
-		return c, fault.New(fault.Invalid, "general_callout", "callout", "%q says nothing about %s; a callout reads like ISO 2768-m or ISO 2768-mK", callout, c.Kind)
+		return c, fault.New(fault.Invalid, "general_callout", "callout", "%q says nothing about %s; a callout reads like ISO 2768-m, ISO 2768-mK or IT12", callout, c.Kind)
 	}
 	by := c.Nominal
 	if length > 0 {
@@ -118,5 +121,18 @@ func (c Characteristic) WithGeneral(callout string, length float64) (Characteris
 		c.Limits = around(c.Nominal, t)
 	}
 	c.Source = "ISO 2768-" + pick
+	return c, nil
+}
+
+// withGrade puts a tolerance grade's width symmetrically about a size (js of ISO 286-1).
+func (c Characteristic) withGrade(grade string) (Characteristic, error) {
+	if c.Kind != Linear && c.Kind != Diameter {
+		return c, fault.New(fault.Unsupported, "grade_kind", fmt.Sprintf("balloon %d", c.Balloon), "grades are for sizes; state the limits of this %s", c.Kind)
+	}
+	um, err := GradeUM(c.Nominal, grade)
+	if err != nil {
+		return c, fault.At(err, fmt.Sprintf("balloon %d", c.Balloon))
+	}
+	c.Limits, c.Source = around(c.Nominal, um/2000), "js"+strings.TrimPrefix(strings.ToUpper(grade), "IT")+" of ISO 286-1"
 	return c, nil
 }
