@@ -219,7 +219,7 @@ func (w *wall) linesOf(task string) []string {
 	if lines, ok := w.shared[task]; ok {
 		return lines
 	}
-	return []string{plan.LineOf(task)}
+	return []string{work.LineOf(task)}
 }
 
 func materialName(cat *shop.Catalogue, id string) string {
@@ -264,7 +264,7 @@ func (w *wall) rows(p plan.Plan) []BoardRow {
 		}
 	}
 	for _, e := range slices.Concat(p.Past, p.Board.Entries) {
-		b := Bar{Job: plan.LineOf(e.Task), Task: e.Task, Op: e.Op, Doing: "in it", Stretch: Stretch{w.at(e.Start), w.at(e.Free)},
+		b := Bar{Job: work.LineOf(e.Task), Task: e.Task, Op: e.Op, Doing: "in it", Stretch: Stretch{w.at(e.Start), w.at(e.Free)},
 			Change: time.Duration(e.ChangeS) * time.Second, Run: w.at(e.Begin), Over: w.at(e.End), Pinned: e.Pinned, Planned: e.Start >= p.Now}
 		if lines := w.shared[e.Task]; len(lines) > 0 {
 			b.Shared = lines
@@ -299,12 +299,12 @@ func (w *wall) rows(p plan.Plan) []BoardRow {
 		}
 		switch {
 		case e.Resource == "":
-			hand(e.Person, w.task(plan.LineOf(e.Task), e.Op), e.Start, e.Free)
+			hand(e.Person, w.task(work.LineOf(e.Task), e.Op), e.Start, e.Free)
 		case e.Unloader != "" || w.cat.Machine(e.Resource) != nil:
 			hand(e.Person, capacity.Starting, e.Start, e.Begin)
 			hand(e.Unloader, capacity.Unloading, e.Unload, e.Free)
 		default:
-			hand(e.Person, w.task(plan.LineOf(e.Task), e.Op), e.Start, e.Begin)
+			hand(e.Person, w.task(work.LineOf(e.Task), e.Op), e.Start, e.Begin)
 		}
 	}
 	sorted := func(bars []Bar) []Bar {

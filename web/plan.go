@@ -13,8 +13,8 @@ import (
 	"firstoff/bureau/planning"
 	"firstoff/fault"
 	"firstoff/shop"
-	"firstoff/shopfloor/plan"
 	"firstoff/shopfloor/schedule"
+	"firstoff/shopfloor/work"
 )
 
 // planned is what the board page says of the plan: what was decided, and what a change would come to.
@@ -236,7 +236,7 @@ func (k *desk) plannedAs(b appraise.Board, kept planning.Kept) planned {
 		x := decided{ID: d.ID, Who: d.Who, Why: d.Why, At: d.At.In(loc)}
 		switch {
 		case d.Pin != nil:
-			x.Words = titles(d.Pin.Task) + ", " + opWords(cat, plan.LineOf(d.Pin.Task), d.Pin.Op) + " pinned"
+			x.Words = titles(d.Pin.Task) + ", " + opWords(cat, work.LineOf(d.Pin.Task), d.Pin.Op) + " pinned"
 			if d.Pin.Resource != "" {
 				x.Words += " to " + resourceName(cat, d.Pin.Resource)
 			}
@@ -285,7 +285,7 @@ func titlesOf(b appraise.Board) func(task string) string {
 		if t := jobs[task]; t != "" {
 			return t
 		}
-		if t := jobs[plan.LineOf(task)]; t != "" {
+		if t := jobs[work.LineOf(task)]; t != "" {
 			return t
 		}
 		return task
@@ -319,7 +319,7 @@ func trialOf(b appraise.Board, pr planning.Proposal, c planning.Change, cat *sho
 	titles := titlesOf(b)
 	t := &trial{What: pr.What}
 	if c.Kind == planning.Move {
-		t.What = titles(c.Task) + ", " + opWords(cat, plan.LineOf(c.Task), c.Op) + " pinned"
+		t.What = titles(c.Task) + ", " + opWords(cat, work.LineOf(c.Task), c.Op) + " pinned"
 		if c.Resource != "" {
 			t.What += " to " + resourceName(cat, c.Resource)
 		}
@@ -335,7 +335,7 @@ func trialOf(b appraise.Board, pr planning.Proposal, c planning.Change, cat *sho
 		return s
 	}
 	for _, m := range pr.Changes.Moved {
-		t.Moved = append(t.Moved, movedRow{titles(m.Task), opWords(cat, plan.LineOf(m.Task), m.Op), place(m.FromResource, m.FromStart), place(m.ToResource, m.ToStart)})
+		t.Moved = append(t.Moved, movedRow{titles(m.Task), opWords(cat, work.LineOf(m.Task), m.Op), place(m.FromResource, m.FromStart), place(m.ToResource, m.ToStart)})
 	}
 	for _, x := range pr.Changes.Risks {
 		if !x.New {

@@ -53,6 +53,8 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("GET /orders", k.orders)
 	on("GET /orders/{id}", k.order)
 	on("GET /orders/{id}/ubl", k.orderUBL)
+	on("GET /orders/{id}/sooner", k.soonerOrder)
+	on("GET /lines/{id}/sooner", k.soonerLine)
 
 	on("GET /board", k.board)
 	on("GET /board.ics", k.calendarFeed)

@@ -42,6 +42,7 @@ type Deps struct {
 	Post      PostSteps    // nil: no programs are told
 	Slips     FloorPapers  // nil: papers are answered with a plain sentence
 	Wall      Wall         // nil: there is no wall board
+	Hasten    Hasten       // nil: nothing is said about earlier days
 	Compose   Composing    // nil: builds of the plan are not shown
 	Log       *slog.Logger
 	MaxUpload int64 // bytes of one posted form; 0 = 2 GiB

@@ -44,7 +44,7 @@ func (h *House) Composed(ctx context.Context, task string) (Composed, error) {
 		return Composed{}, err
 	}
 	c := Composed{Plan: k.ID, Task: task}
-	keys := []string{plan.LineOf(task)}
+	keys := []string{work.LineOf(task)}
 	for _, j := range k.Plan.Joins {
 		if j.ID == task {
 			keys, c.Shared = j.Lines, true

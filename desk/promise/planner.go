@@ -32,11 +32,11 @@ type Settings struct {
 	Threads      int
 	// Level is what the shop's own promises taught (Learn); zero: the catalogue's level as it stands.
 	Level Level
-	// AsOf is when the load was as given; zero means Now. Work is simulated from there, new work enters at Now.
-	AsOf time.Time
 	// Loaded is what machines have loaded where it is not what the catalogue says, Away who and what is not there.
 	Loaded map[string]string
 	Away   []capacity.Absence
+	// Adjust changes the shop the load is played on, for questions of what would be if; nil leaves it.
+	Adjust func(capacity.Shop) capacity.Shop
 }
 
 // New plays the load and keeps what is free. Faults as of capacity.Run.
@@ -44,11 +44,11 @@ func New(ctx context.Context, c *shop.Catalogue, cal *calendar.Calendar, load ca
 	if s.Replications <= 0 {
 		s.Replications = 80
 	}
-	if s.AsOf.IsZero() || s.AsOf.After(now) {
-		s.AsOf = now
-	}
-	from := s.AsOf.Unix()
+	from := now.Unix()
 	model := AsItIs(Model(c, cal, from-86400), s.Loaded).Without(s.Away, from-86400)
+	if s.Adjust != nil {
+		model = s.Adjust(model)
+	}
 	r, err := capacity.Run(ctx, load, model, from, capacity.Options{Seed: s.Seed, Replications: s.Replications, Threads: s.Threads, Record: true})
 	if err != nil {
 		return nil, err

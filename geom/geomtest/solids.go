@@ -3,6 +3,7 @@ package geomtest
 import (
 	"math"
 
+	"firstoff/geom/level"
 	"firstoff/geom/mesh"
 	"firstoff/geom/r3"
 )
@@ -193,97 +194,7 @@ func Gyroid(size, period, t float64, facets int) Solid {
 }
 
 // Contour is the surface field = 0, material where it is positive, of a field on the grid of n³ cells of edge h at the
-// origin, by marching tetrahedra (six to a cell, Kuhn's division). The field must be negative on the outside of the grid.
+// origin. The field must be negative on the outside of the grid.
 func Contour(name string, n int, h float64, field func(i, j, l int) float64) Solid {
-	m := &mesh.Mesh{}
-	w := n + 1
-	f := make([]float64, w*w*w)
-	for i := range w {
-		for j := range w {
-			for l := range w {
-				v := field(i, j, l)
-				if v == 0 {
-					v = -1e-9
-				}
-				f[(i*w+j)*w+l] = v
-			}
-		}
-	}
-	steps := [3]int{w * w, w, 1}
-	seen := make([]uint32, 8*len(f)) // vertex + 1 on each grid edge, by its lower end and direction
-	way := map[int]int{steps[0]: 1, steps[1]: 2, steps[2]: 3, steps[0] + steps[1]: 4, steps[1] + steps[2]: 5, steps[0] + steps[2]: 6, steps[0] + steps[1] + steps[2]: 7}
-	vertex := func(a, b int) uint32 {
-		if a > b {
-			a, b = b, a
-		}
-		known := &seen[8*a+way[b-a]]
-		if *known > 0 {
-			return *known - 1
-		}
-		v := uint32(m.Vertices())
-		*known = v + 1
-		s := f[a] / (f[a] - f[b])
-		s = min(max(s, 0.02), 0.98) // no slivers
-		for x := range 3 {
-			p, q := float64(a/steps[x]%w), float64(b/steps[x]%w)
-			m.Pos = append(m.Pos, float32(h*(p+s*(q-p))))
-		}
-		return v
-	}
-	for i := range n {
-		for j := range n {
-			for l := range n {
-				o := (i*w+j)*w + l
-				for _, p := range [6][3]int{{0, 1, 2}, {1, 2, 0}, {2, 0, 1}, {0, 2, 1}, {2, 1, 0}, {1, 0, 2}} {
-					c := [4]int{o, o + steps[p[0]], o + steps[p[0]] + steps[p[1]], o + steps[0] + steps[1] + steps[2]}
-					even := p == [3]int{0, 1, 2} || p == [3]int{1, 2, 0} || p == [3]int{2, 0, 1}
-					tetra(m, f, c, even, vertex)
-				}
-			}
-		}
-	}
-	return Solid{name, m, nan, nan, nan, nan, -1, -1}
-}
-
-// tetra adds the one or two facets of one tetrahedron; even says that c runs counter-clockwise.
-func tetra(m *mesh.Mesh, f []float64, c [4]int, even bool, vertex func(a, b int) uint32) {
-	var in, out []int
-	for i, v := range c {
-		if f[v] > 0 {
-			in = append(in, i)
-		} else {
-			out = append(out, i)
-		}
-	}
-	tri := func(a, b, d uint32, right bool) {
-		if right {
-			b, d = d, b
-		}
-		m.Tri = append(m.Tri, a, b, d)
-	}
-	odd := func(p ...int) bool { // parity of a permutation of 0..3
-		n := 0
-		for i := range p {
-			for j := range i {
-				if p[j] > p[i] {
-					n++
-				}
-			}
-		}
-		return n%2 == 1
-	}
-	switch len(in) {
-	case 1:
-		a, p := in[0], out
-		tri(vertex(c[a], c[p[0]]), vertex(c[a], c[p[1]]), vertex(c[a], c[p[2]]), odd(a, p[0], p[1], p[2]) == even)
-	case 3:
-		a, p := out[0], in
-		tri(vertex(c[a], c[p[0]]), vertex(c[a], c[p[1]]), vertex(c[a], c[p[2]]), odd(a, p[0], p[1], p[2]) != even)
-	case 2:
-		a, b, p, q := in[0], in[1], out[0], out[1]
-		w, x, y, z := vertex(c[a], c[p]), vertex(c[a], c[q]), vertex(c[b], c[q]), vertex(c[b], c[p])
-		right := odd(a, b, p, q) == even
-		tri(w, x, y, right)
-		tri(w, y, z, right)
-	}
+	return Solid{name, level.Surface([3]int{n, n, n}, h, r3.Vec{}, field), nan, nan, nan, nan, -1, -1}
 }

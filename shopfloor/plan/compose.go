@@ -112,7 +112,7 @@ func (s Situation) compose(ctx context.Context, d Decisions, before *Plan) []wor
 		}
 	}
 	for _, p := range d.Pins { // who pinned a line's own build wants it by itself
-		delete(free, trimMake(p.Task))
+		delete(free, work.LineOf(p.Task))
 	}
 	byMachine := map[string][][]Whole{}
 	for _, x := range free {

@@ -222,7 +222,7 @@ func past(before *Plan, w schedule.Work, cat *shop.Catalogue, now int64) []sched
 	}
 	var out []schedule.Entry
 	for _, e := range before.Past {
-		if e.Free > now-pastS || backlog[trimMake(e.Task)] {
+		if e.Free > now-pastS || backlog[work.LineOf(e.Task)] {
 			out = append(out, e)
 		}
 	}
@@ -244,7 +244,7 @@ func (p *Plan) Backlog(cat *shop.Catalogue) map[string][]work.Slot {
 		out[w.ID] = nil
 	}
 	for _, e := range slices.Concat(p.Past, p.Board.Entries) {
-		for _, id := range []string{e.Task, trimMake(e.Task)} {
+		for _, id := range []string{e.Task, work.LineOf(e.Task)} {
 			if _, ours := out[id]; ours {
 				out[id] = append(out[id], work.Slot{Op: e.Op, Resource: e.Resource, Begin: e.Begin, End: e.End, Free: e.Free})
 				break
@@ -254,20 +254,9 @@ func (p *Plan) Backlog(cat *shop.Catalogue) map[string][]work.Slot {
 	return out
 }
 
-// trimMake is the line a making belongs to.
-func trimMake(task string) string {
-	if n := len(task) - len(work.Make("")); n > 0 && task[n:] == work.Make("") {
-		return task[:n]
-	}
-	return task
-}
-
-// LineOf is the job a task of the plan belongs to.
-func LineOf(task string) string { return trimMake(task) }
-
 // Title names a task as people know it: a line by its order and part, a build several share by its soonest line, the backlog by its title.
 func (s Situation) Title(task string, joins []work.Join) string {
-	key, more := trimMake(task), 0
+	key, more := work.LineOf(task), 0
 	for _, j := range joins {
 		if j.ID == task {
 			key, more = j.Lines[0], len(j.Lines)-1

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"firstoff/desk/estimate"
@@ -136,6 +137,9 @@ func Key(orderID, lineID string) string { return orderID + "/" + lineID }
 
 // Make names the part of a line's job that ends with its build.
 func Make(key string) string { return key + " make" }
+
+// LineOf is the line a job or task belongs to.
+func LineOf(task string) string { return strings.TrimSuffix(task, " make") }
 
 // Route turns the steps of an option into a job.
 //
