@@ -32,6 +32,7 @@ type Requirement struct {
 	Finish       string   `json:"finish,omitempty" yaml:"finish"`             // "" as built | sanded | primed | painted | vapour | dyed | clear-polished
 	Inspect      string   `json:"inspect,omitempty" yaml:"inspect"`           // "" visual | dimensions | first-article
 	Inserts      int      `json:"inserts,omitempty" yaml:"inserts"`           // threaded inserts to set in each part
+	HollowMM     float64  `json:"hollow_mm,omitempty" yaml:"hollow_mm"`       // made hollow to walls of this, with drain holes, where the process allows; 0 = solid
 	MaterialID   string   `json:"material,omitempty" yaml:"material"`         // asked for by name
 	Process      string   `json:"process,omitempty" yaml:"process"`
 	NeedBy       string   `json:"need_by,omitempty" yaml:"need_by"` // 2006-01-02

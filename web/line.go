@@ -114,7 +114,7 @@ func readNeed(r *http.Request, q part.Requirement, digits int) (part.Requirement
 	for _, x := range []struct {
 		f  string
 		to *float64
-	}{{"temperature_c", &q.TemperatureC}, {"min_e_mpa", &q.MinEMPa}, {"min_uts_mpa", &q.MinUTSMPa}, {"shore_a", &q.ShoreA}, {"shore_d", &q.ShoreD}, {"tolerance_mm", &q.ToleranceMM}, {"over_mm", &q.OverMM}} {
+	}{{"temperature_c", &q.TemperatureC}, {"min_e_mpa", &q.MinEMPa}, {"min_uts_mpa", &q.MinUTSMPa}, {"shore_a", &q.ShoreA}, {"shore_d", &q.ShoreD}, {"tolerance_mm", &q.ToleranceMM}, {"over_mm", &q.OverMM}, {"hollow_mm", &q.HollowMM}} {
 		v, err := number(r, x.f)
 		if err != nil {
 			return q, err
@@ -123,6 +123,19 @@ func readNeed(r *http.Request, q part.Requirement, digits int) (part.Requirement
 			return q, fault.New(fault.Invalid, "number_negative", x.f, "%g is below zero; leave the field empty if it does not matter.", v)
 		}
 		*x.to = v
+	}
+	inserts, err := number(r, "inserts")
+	if err != nil {
+		return q, err
+	}
+	if inserts < 0 || inserts > 1000 || inserts != float64(int(inserts)) {
+		return q, fault.New(fault.Invalid, "inserts_range", "inserts", "%g is not a number of inserts; give a whole number up to 1000.", inserts)
+	}
+	q.Inserts = int(inserts)
+	if r.Form.Has("body") {
+		if q.Bodies, err = readWishes(r); err != nil {
+			return q, err
+		}
 	}
 	if s := strings.TrimSpace(r.FormValue("budget")); s != "" {
 		a, err := amount(s, digits)
@@ -140,6 +153,55 @@ func readNeed(r *http.Request, q part.Requirement, digits int) (part.Requirement
 		}
 	}
 	return q, nil
+}
+
+// readWishes reads what single bodies shall be of; bodies of which nothing is said are left out.
+func readWishes(r *http.Request) ([]part.BodyWish, error) {
+	var out []part.BodyWish
+	for i, name := range r.Form["body"] {
+		at := func(f string) string { return strings.TrimSpace(r.FormValue(fmt.Sprintf("body_%s_%d", f, i))) }
+		w := part.BodyWish{Body: name, Rigid: at("rigid") != "", Color: at("color"), Material: at("material")}
+		shore, err := number(r, fmt.Sprintf("body_shore_%d", i))
+		if err != nil {
+			return nil, err
+		}
+		if shore < 0 || shore > 100 {
+			return nil, fault.New(fault.Invalid, "shore_range", name, "Shore A runs from 0 to 100, not to %g.", shore)
+		}
+		if w.ShoreA = shore; w != (part.BodyWish{Body: name}) {
+			out = append(out, w)
+		}
+	}
+	return out, nil
+}
+
+// wishFor is what a body shall be of.
+func wishFor(q part.Requirement, body string) part.BodyWish {
+	for _, w := range q.Bodies {
+		if w.Body == body {
+			return w
+		}
+	}
+	return part.BodyWish{}
+}
+
+// makeHollow takes up the hint to make a line hollow.
+func (k *desk) makeHollow(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("id")
+	l, err := k.Steps.Line(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	wall, err := number(r, "wall")
+	if err != nil {
+		return err
+	}
+	need := l.Requirement
+	need.HollowMM = max(0, wall)
+	if _, err := k.Steps.SetRequirement(r.Context(), who(r), id, version(r), need); err != nil {
+		return err
+	}
+	return seeOther(w, r, "/lines/"+id+"/options")
 }
 
 func (k *desk) setAside(w http.ResponseWriter, r *http.Request) error {

@@ -35,6 +35,7 @@ func (k *desk) routes(mux *http.ServeMux) {
 	on("POST /lines/{id}/aside", k.setAside)
 	on("POST /lines/{id}/undo", k.undoLine)
 	on("GET /lines/{id}/options", k.options)
+	on("POST /lines/{id}/hollow", k.makeHollow)
 	on("POST /lines/{id}/choose", k.choose)
 	on("GET /lines/{id}/why", k.why)
 

@@ -68,15 +68,17 @@ type Evaluator struct {
 	mesh *mesh.Mesh
 	meas mesh.Measures
 
-	mu     sync.Mutex
-	out    *outline
-	cands  []pose
-	ncand  int
-	poses  map[poseKey]*posed
-	stacks map[stackKey]*stackEntry
-	sides  map[r3.Quat]*profileEntry
-	hull   *mesh.Mesh
-	bodies map[string]*Evaluator
+	mu      sync.Mutex
+	out     *outline
+	cands   []pose
+	ncand   int
+	poses   map[poseKey]*posed
+	stacks  map[stackKey]*stackEntry
+	sides   map[r3.Quat]*profileEntry
+	hull    *mesh.Mesh
+	bodies  map[string]*Evaluator
+	hollows map[float64]*hollowEntry
+	splitBy map[string]*splitEntry
 }
 
 type profileEntry struct {
@@ -176,10 +178,16 @@ func (e *Evaluator) Evaluate(ctx context.Context, j Job, cat *shop.Catalogue, s 
 		}
 		i = k
 	}
+	if s.Promise != nil { // a whole answer, not one of many asked for a price only
+		if err := w.splits(ctx); err != nil {
+			return Table{}, err
+		}
+	}
 	w.date()
 	rank(&w.table, &j.Requirement)
-	if s.Promise != nil { // a whole answer, not one of many asked for a price only
+	if s.Promise != nil {
 		w.table.Hints = hints(&w.table)
+		w.hollowHint()
 		e.fillTray(ctx, j, cat, s, &w.table)
 		e.quantities(ctx, j, cat, s, &w.table)
 	}

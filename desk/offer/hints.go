@@ -15,7 +15,7 @@ import (
 
 // Hint is an alternative worth a word, with what it does against an option of the table: shares of −1 to 1, days.
 type Hint struct {
-	Code   string  `json:"code"`   // sparse | draft | fill-tray
+	Code   string  `json:"code"`   // sparse | draft | fill-tray | hollow
 	From   string  `json:"from"`   // option it is compared with
 	Option string  `json:"option"` // option of the same table; empty when it is another quantity
 	Qty    int     `json:"qty,omitempty"`
@@ -24,6 +24,9 @@ type Hint struct {
 	Price  float64 `json:"price"` // of one part
 	Time   float64 `json:"time"`  // machine time
 	Days   int     `json:"days"`  // business days, negative is sooner
+	Fit    float64 `json:"fit"`   // fitness, −1 to 1
+	// HollowMM is the wall to ask for in the requirement.
+	HollowMM float64 `json:"hollow_mm,omitempty"`
 }
 
 // hint compares two options.
@@ -34,7 +37,7 @@ func hint(code string, a, b *Option) Hint {
 		}
 		return x/y - 1
 	}
-	h := Hint{Code: code, From: a.ID, Option: b.ID, Mass: rel(b.PartG, a.PartG), Price: rel(float64(b.UnitPrice), float64(a.UnitPrice)), Time: rel(b.BuildS, a.BuildS), Days: b.LeadDays - a.LeadDays}
+	h := Hint{Code: code, From: a.ID, Option: b.ID, Mass: rel(b.PartG, a.PartG), Price: rel(float64(b.UnitPrice), float64(a.UnitPrice)), Time: rel(b.BuildS, a.BuildS), Days: b.LeadDays - a.LeadDays, Fit: b.Fitness - a.Fitness}
 	return h
 }
 
@@ -59,6 +62,12 @@ func (h *Hint) effect() string {
 		}
 		s = append(s, fmt.Sprintf("%d business days %s", max(h.Days, -h.Days), word))
 	}
+	switch {
+	case h.Fit <= -0.02:
+		s = append(s, fmt.Sprintf("suits %.0f points less", -h.Fit*100))
+	case h.Fit >= 0.02:
+		s = append(s, fmt.Sprintf("suits %.0f points better", h.Fit*100))
+	}
 	if len(s) == 0 {
 		return "no difference that counts"
 	}
@@ -81,38 +90,28 @@ func hints(t *Table) []Hint {
 	like := func(o *Option) bool {
 		return o.Machine == pick.Machine && o.Partner == pick.Partner && o.Material == pick.Material && o.Support == pick.Support
 	}
-	var solid, sparse, fine, draft *Option
+	var sparse, draft *Option
 	for i := range t.Options {
 		o := &t.Options[i]
 		if !like(o) {
 			continue
 		}
-		if near(o.LayerMM, pick.LayerMM) {
-			if solid == nil || o.InfillPct > solid.InfillPct {
-				solid = o
-			}
-			if sparse == nil || o.InfillPct < sparse.InfillPct {
-				sparse = o
-			}
+		if near(o.LayerMM, pick.LayerMM) && o.InfillPct < pick.InfillPct && (sparse == nil || o.InfillPct < sparse.InfillPct) {
+			sparse = o
 		}
-		if near(o.InfillPct, pick.InfillPct) {
-			if fine == nil || o.LayerMM < fine.LayerMM {
-				fine = o
-			}
-			if draft == nil || o.LayerMM > draft.LayerMM {
-				draft = o
-			}
+		if near(o.InfillPct, pick.InfillPct) && o.LayerMM > pick.LayerMM*1.2 && (draft == nil || o.LayerMM > draft.LayerMM) {
+			draft = o
 		}
 	}
 	var out []Hint
-	if solid != nil && sparse != nil && sparse.InfillPct < solid.InfillPct {
-		h := hint("sparse", solid, sparse)
-		h.Text = fmt.Sprintf("%.0f %% fill instead of %.0f %%: %s", sparse.InfillPct, solid.InfillPct, h.effect())
+	if sparse != nil {
+		h := hint("sparse", pick, sparse)
+		h.Text = fmt.Sprintf("%.0f %% fill instead of %.0f %%: %s", sparse.InfillPct, pick.InfillPct, h.effect())
 		out = append(out, h)
 	}
-	if fine != nil && draft != nil && draft.LayerMM > fine.LayerMM*1.2 {
-		h := hint("draft", fine, draft)
-		h.Text = fmt.Sprintf("layers of %g mm instead of %g mm: %s; steps show more", draft.LayerMM, fine.LayerMM, h.effect())
+	if draft != nil {
+		h := hint("draft", pick, draft)
+		h.Text = fmt.Sprintf("layers of %g mm instead of %g mm: %s; steps show more", draft.LayerMM, pick.LayerMM, h.effect())
 		out = append(out, h)
 	}
 	return out

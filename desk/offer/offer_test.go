@@ -419,10 +419,30 @@ func TestHints(t *testing.T) {
 	for _, h := range tab.Hints {
 		seen[h.Code] = h
 	}
-	if h := seen["sparse"]; h.Mass >= -0.2 || h.Price >= 0 || h.Time >= 0 || h.Text == "" {
+	// Every hint is against the pick, and what the pick has already is no hint.
+	pick := ""
+	for _, p := range tab.Picks {
+		if p.Tag == "pick" {
+			pick = p.Option
+		}
+	}
+	for _, h := range tab.Hints {
+		if h.From != pick || h.Option == pick || h.Text == "" {
+			t.Errorf("%+v against %s", h, pick)
+		}
+	}
+	// A pick that is solid and fine is told of sparse and coarse.
+	base := Option{ID: "a", Machine: "m", Material: "x", LayerMM: 0.1, InfillPct: 100, PartG: 100, UnitPrice: 1000, BuildS: 1000, Fitness: 0.9, Tags: []string{"pick"}}
+	sparse, draft := base, base
+	sparse.ID, sparse.InfillPct, sparse.PartG, sparse.UnitPrice, sparse.BuildS, sparse.Fitness, sparse.Tags = "b", 25, 60, 800, 700, 0.8, nil
+	draft.ID, draft.LayerMM, draft.BuildS, draft.LeadDays, draft.Tags = "c", 0.3, 400, -2, nil
+	for _, h := range hints(&Table{Options: []Option{base, sparse, draft}}) {
+		seen[h.Code] = h
+	}
+	if h := seen["sparse"]; h.Option != "b" || math.Abs(h.Mass+0.4) > 1e-9 || math.Abs(h.Price+0.2) > 1e-9 || math.Abs(h.Time+0.3) > 1e-9 || math.Abs(h.Fit+0.1) > 1e-9 {
 		t.Errorf("sparse: %+v", h)
 	}
-	if h := seen["draft"]; h.Time >= 0 || h.Text == "" {
+	if h := seen["draft"]; h.Option != "c" || math.Abs(h.Time+0.6) > 1e-9 || h.Days != -2 {
 		t.Errorf("draft: %+v", h)
 	}
 	if h := seen["fill-tray"]; h.Price > -0.1 || h.Qty < 2 {

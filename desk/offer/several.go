@@ -163,94 +163,24 @@ func (w *walk) apart(rs []advise.Route) (bool, error) {
 		layers = only(m.LayersMM, w.s.LayerMM)
 	}
 	offered := false
+	var pieces []piece
+	for _, id := range groups {
+		for _, body := range meshes[id] {
+			pieces = append(pieces, piece{w.cat.Material(id), body})
+		}
+	}
+	n := len(w.j.Bodies)
 	for _, t := range layers {
-		var sheet price.Sheet
-		var steps []Step
-		o := Option{Process: p.Code, Machine: m.ID, Material: strings.Join(groups, "+"), LayerMM: t, InfillPct: 100, Fitness: 0.7}
-		var why []Why
-		ok := true
-		for gi, id := range groups {
-			mat := w.cat.Material(id)
-			for bi, body := range meshes[id] {
-				e := w.e.body(id, bi, body)
-				e.prepare(w.s.PoseCandidates)
-				chosen := e.choose(m, p, w.cat)
-				fit, _ := supportsFor(w.cat, m, p, mat)
-				if !chosen.ok || len(fit) == 0 {
-					ok = false
-					break
-				}
-				sub := &walk{e: e, j: w.j, cat: w.cat, s: w.s}
-				r := advise.Route{Process: p, Machine: m, Material: mat}
-				st, err := sub.stackFor(&r, chosen, t)
-				if err != nil {
-					return true, err
-				}
-				pack := w.s.Packer(estimate.Piece{SizeMM: st.SizeMM, VolumeMM3: st.VolumeMM3, Mesh: body, Pose: chosen.q}, m, q)
-				if pack.PerBuild < 1 {
-					pack = estimate.Packing{PerBuild: 1, Columns: 1, Rows: 1, Levels: 1, StepX: st.SizeMM.X, StepY: st.SizeMM.Y}
-				}
-				line := estimate.Line{Stack: st, Machine: m, Process: p, Material: mat, Support: fit[0], LayerMM: t, InfillPct: 100, Qty: q, Packing: pack}
-				est, good := estimate.Of(line)
-				if !good {
-					ok = false
-					break
-				}
-				works := estimate.Operations(w.cat, estimate.Route{Process: p.Code, Support: kindOf(fit[0]), Finish: w.j.Requirement.Finish, Inspect: w.j.Requirement.Inspect}, &est, q)
-				if gi > 0 || bi > 0 { // file work, look-over and packing happen once
-					works = slices.DeleteFunc(works, func(k estimate.Work) bool {
-						return k.Op.Skill == "estimate" || k.Op.Skill == "pack" || k.Op.Skill == "inspect"
-					})
-				}
-				change := 0.0
-				if gi > 0 {
-					change = m.ChangeoverMin * 60
-				}
-				s := price.Made{Cat: w.cat, Line: line, Estimate: est, Works: works, ChangeoverS: change}.Sheet()
-				if sheet.Items == nil {
-					sheet = s
-				} else {
-					for _, it := range s.Items {
-						if it.Block != "packing" {
-							sheet.Items = append(sheet.Items, it)
-						}
-					}
-				}
-				o.BuildS += est.BuildS.Mean
-				o.BuildSD = math.Hypot(o.BuildSD, est.BuildS.SD)
-				o.Builds += est.Builds
-				o.PartG += est.PartG.Mean
-				o.SupportG += est.SupportG.Mean
-				o.HandsS += change
-				steps = append(steps, stepsOf(works, est.BuildSteps(m, m.SpreadPct))...)
-				if o.Support == "" {
-					o.Support = fit[0].ID
-					o.Pose = chosen.q.Array()
-				}
-				o.PerBuild = max(o.PerBuild, est.PerBuild)
-				why = append(why, Why{Name: "machine time of " + mat.Name, Value: est.BuildS.Mean / 3600, Unit: "h", Parts: nonzero(est.Parts)})
-			}
+		as := assembly{machine: m, process: p, layerMM: t, pieces: pieces, suffix: "apart",
+			handsS: 60 * (assembleSetUpMin + assembleMin*float64(n-1)*float64(q)), formula: fmt.Sprintf("%.4g min + %d × %d joints × %.4g min", assembleSetUpMin, q, n-1, assembleMin),
+			note: fmt.Sprintf("one material a build here: %d bodies are printed apart and bonded by hand", n)}
+		ok, err := w.assembled(as)
+		if err != nil {
+			return true, err
 		}
 		if !ok {
 			return false, nil
 		}
-		n := len(w.j.Bodies)
-		hands := 60 * (assembleSetUpMin + assembleMin*float64(n-1)*float64(q))
-		asm := estimate.Step{Operation: "assemble", Name: "assemble and bond", Skill: "finish", HandsS: hands, SpreadPct: 40, Batch: true}
-		sheet.Items = append(sheet.Items, price.Item{Block: "hands", Name: asm.Name, Formula: fmt.Sprintf("%.4g min + %d × %d joints × %.4g min", assembleSetUpMin, q, n-1, assembleMin), Value: hands / 3600, Unit: "h",
-			Origin: "common practice", Minor: hands / 3600 * float64(w.cat.Rates.FinisherPerH), Spent: true, Conv: true})
-		pr := price.Of(sheet)
-		o.ID = fmt.Sprintf("%s/%s/%s/%g/apart", m.ID, o.Material, o.Support, t)
-		o.UnitPrice, o.Total, o.CostTotal = pr.Unit, pr.Total, pr.Cost
-		o.Steps = append(steps, asm)
-		for _, s := range o.Steps {
-			o.HandsS += s.HandsS
-		}
-		o.Notes = []string{fmt.Sprintf("one material a build here: %d bodies are printed apart and bonded by hand", n)}
-		o.Cautions = cautions(p.Cautions, nil)
-		o.Why = append([]Why{pr.Why}, why...)
-		w.table.Options = append(w.table.Options, o)
-		w.asks = append(w.asks, Ask{Qty: q, Machine: m, Material: w.cat.Material(groups[0]), Loaded: slices.Contains(m.Loaded, groups[0]), ChangeoverS: m.ChangeoverMin * 60, FailPct: m.FailPct})
 		offered = true
 	}
 	if offered { // what is not among the materials of the bodies is refused for that
@@ -261,6 +191,118 @@ func (w *walk) apart(rs []advise.Route) (bool, error) {
 		}
 	}
 	return offered, nil
+}
+
+// piece is one printed piece of an assembly.
+type piece struct {
+	material *shop.Material
+	mesh     *mesh.Mesh
+}
+
+// assembly is a part made of pieces, printed for themselves on one machine and bonded.
+type assembly struct {
+	machine *shop.Machine
+	process *shop.Process
+	layerMM float64
+	pieces  []piece // of one material after the other
+	suffix  string  // of the option's number
+	handsS  float64 // to put all of the line together
+	formula string
+	note    string
+	fitness float64 // 0: 0.7
+}
+
+// assembled offers an assembly, solid; ok is false when a piece cannot be made.
+func (w *walk) assembled(a assembly) (ok bool, err error) {
+	m, p, q, t := a.machine, a.process, w.j.Qty, a.layerMM
+	var sheet price.Sheet
+	var steps []Step
+	o := Option{Process: p.Code, Machine: m.ID, LayerMM: t, InfillPct: 100, Fitness: a.fitness}
+	if o.Fitness == 0 {
+		o.Fitness = 0.7
+	}
+	var why []Why
+	var materials []string
+	for i, pc := range a.pieces {
+		mat := pc.material
+		first := len(materials) == 0 || materials[len(materials)-1] != mat.ID
+		if first {
+			materials = append(materials, mat.ID)
+		}
+		e := w.e.body(a.suffix+mat.ID, i, pc.mesh)
+		e.prepare(w.s.PoseCandidates)
+		chosen := e.choose(m, p, w.cat)
+		fit, _ := supportsFor(w.cat, m, p, mat)
+		if !chosen.ok || len(fit) == 0 {
+			return false, nil
+		}
+		sub := &walk{e: e, j: w.j, cat: w.cat, s: w.s}
+		st, err := sub.stackFor(&advise.Route{Process: p, Machine: m, Material: mat}, chosen, t)
+		if err != nil {
+			return true, err
+		}
+		pack := w.s.Packer(estimate.Piece{SizeMM: st.SizeMM, VolumeMM3: st.VolumeMM3, Mesh: pc.mesh, Pose: chosen.q}, m, q)
+		if pack.PerBuild < 1 {
+			pack = estimate.Packing{PerBuild: 1, Columns: 1, Rows: 1, Levels: 1, StepX: st.SizeMM.X, StepY: st.SizeMM.Y}
+		}
+		line := estimate.Line{Stack: st, Machine: m, Process: p, Material: mat, Support: fit[0], LayerMM: t, InfillPct: 100, Qty: q, Packing: pack}
+		est, good := estimate.Of(line)
+		if !good {
+			return false, nil
+		}
+		works := estimate.Operations(w.cat, estimate.Route{Process: p.Code, Support: kindOf(fit[0]), Finish: w.j.Requirement.Finish, Inspect: w.j.Requirement.Inspect}, &est, q)
+		if i > 0 { // file work, look-over and packing happen once
+			works = slices.DeleteFunc(works, func(k estimate.Work) bool {
+				return k.Op.Skill == "estimate" || k.Op.Skill == "pack" || k.Op.Skill == "inspect"
+			})
+		}
+		change := 0.0
+		if first && i > 0 {
+			change = m.ChangeoverMin * 60
+		}
+		s := price.Made{Cat: w.cat, Line: line, Estimate: est, Works: works, ChangeoverS: change}.Sheet()
+		if sheet.Items == nil {
+			sheet = s
+		} else {
+			for _, it := range s.Items {
+				if it.Block != "packing" {
+					sheet.Items = append(sheet.Items, it)
+				}
+			}
+		}
+		o.BuildS += est.BuildS.Mean
+		o.BuildSD = math.Hypot(o.BuildSD, est.BuildS.SD)
+		o.Builds += est.Builds
+		o.PartG += est.PartG.Mean
+		o.SupportG += est.SupportG.Mean
+		o.HandsS += change
+		steps = append(steps, stepsOf(works, est.BuildSteps(m, m.SpreadPct))...)
+		if i == 0 {
+			o.Pose = chosen.q.Array()
+			if fit[0] != nil {
+				o.Support = fit[0].ID
+			}
+		}
+		o.PerBuild = max(o.PerBuild, est.PerBuild)
+		why = append(why, Why{Name: "machine time of " + mat.Name, Value: est.BuildS.Mean / 3600, Unit: "h", Parts: nonzero(est.Parts)})
+	}
+	asm := estimate.Step{Operation: "assemble", Name: "assemble and bond", Skill: "finish", HandsS: a.handsS, SpreadPct: 40, Batch: true}
+	sheet.Items = append(sheet.Items, price.Item{Block: "hands", Name: asm.Name, Formula: a.formula, Value: a.handsS / 3600, Unit: "h",
+		Origin: "common practice", Minor: a.handsS / 3600 * float64(w.cat.Rates.FinisherPerH), Spent: true, Conv: true})
+	pr := price.Of(sheet)
+	o.Material = strings.Join(materials, "+")
+	o.ID = fmt.Sprintf("%s/%s/%s/%g/%s", m.ID, o.Material, o.Support, t, a.suffix)
+	o.UnitPrice, o.Total, o.CostTotal = pr.Unit, pr.Total, pr.Cost
+	o.Steps = append(steps, asm)
+	for _, s := range o.Steps {
+		o.HandsS += s.HandsS
+	}
+	o.Notes = []string{a.note}
+	o.Cautions = cautions(p.Cautions, nil)
+	o.Why = append([]Why{pr.Why}, why...)
+	w.table.Options = append(w.table.Options, o)
+	w.asks = append(w.asks, Ask{Qty: q, Machine: m, Material: w.cat.Material(materials[0]), Loaded: slices.Contains(m.Loaded, materials[0]), ChangeoverS: m.ChangeoverMin * 60, FailPct: m.FailPct})
+	return true, nil
 }
 
 func kindOf(s *shop.Material) string {

@@ -64,7 +64,11 @@ func (w *walk) group(ctx context.Context, rs []advise.Route) error {
 			w.bought(r)
 			continue
 		}
-		if err := w.made(r); err != nil {
+		done, err := w.madeHollow(r)
+		if !done && err == nil {
+			err = w.made(r)
+		}
+		if err != nil {
 			return err
 		}
 	}

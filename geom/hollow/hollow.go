@@ -30,8 +30,8 @@ type Part struct {
 
 // Cells along the longer side at most, and cells to a wall at least where that leaves them.
 const (
-	mostCells = 90
-	toWall    = 2.0
+	mostCells = 120
+	toWall    = 3.0
 )
 
 // least is the smallest room worth its holes, mm³.
