@@ -51,6 +51,7 @@ type plannerKey struct {
 	catalogue, load digest.Digest
 	now             int64
 	seed            uint64
+	front           bool // only what runs is in the load
 }
 
 // Read finds the parts in a file's bytes; see bureau.Appraiser.
@@ -128,8 +129,12 @@ func (d *Desk) piece(ctx context.Context, o intake.Outcome) (bureau.Piece, error
 		if err != nil {
 			return offer.Table{}, err
 		}
+		front, err := d.front(ctx, a.Catalogue, a.Load, a.Now, a.Seed)
+		if err != nil {
+			return offer.Table{}, err
+		}
 		return e.Evaluate(ctx, offer.Job{Mesh: mesh, Facts: facts, Requirement: a.Requirement, Qty: a.Qty, File: a.Name, Bodies: byName}, a.Catalogue,
-			offer.Settings{Promise: prom, Packer: pack, LayerMM: a.LayerMM, InfillPct: a.InfillPct, Factors: a.Coefficients.Of})
+			offer.Settings{Promise: prom, Front: front, Keep: a.Keep, Packer: pack, LayerMM: a.LayerMM, InfillPct: a.InfillPct, Factors: a.Coefficients.Of})
 	}
 	return p, nil
 }
@@ -143,6 +148,11 @@ func (d *Desk) Promise(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 	if err != nil {
 		return nil, err
 	}
+	return dated(cat, p), nil
+}
+
+// dated asks a planner.
+func dated(cat *shop.Catalogue, p *promise.Planner) offer.Promise {
 	return func(a offer.Ask) offer.Dated {
 		material := ""
 		if a.Material != nil {
@@ -150,7 +160,7 @@ func (d *Desk) Promise(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 		}
 		ans := p.Date(work.Route("new", a.Steps, a.Machine, material, cat, a.SpreadDays))
 		return offer.Dated{P50: ans.P50.Format(time.DateOnly), P90: ans.P90.Format(time.DateOnly), LeadDays: ans.LeadDays, Binding: bindingName(cat, ans.Binding), Odds: ans.Odds}
-	}, nil
+	}
 }
 
 // bindingName says what a date waits for in the shop's own names.
@@ -170,7 +180,7 @@ func (d *Desk) planner(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 		return nil, nil, fault.Because(err, fault.Internal, "calendar", "shop", "The shop's calendar cannot be made.")
 	}
 	now = now.Truncate(nowStep)
-	key := plannerKey{cat.Revision, load.Revision, now.Unix(), seed}
+	key := plannerKey{catalogue: cat.Revision, load: load.Revision, now: now.Unix(), seed: seed}
 	d.mu.Lock()
 	p := d.planners[key]
 	d.mu.Unlock()
@@ -185,13 +195,60 @@ func (d *Desk) planner(ctx context.Context, cat *shop.Catalogue, load bureau.Loa
 	if err != nil {
 		return nil, nil, err
 	}
+	d.keep(key, p)
+	return p, cal, nil
+}
+
+// front answers dates for work that goes before everything that waits.
+func (d *Desk) front(ctx context.Context, cat *shop.Catalogue, load bureau.Load, now time.Time, seed uint64) (*offer.Front, error) {
+	cal, err := calendar.Of(cat)
+	if err != nil {
+		return nil, fault.Because(err, fault.Internal, "calendar", "shop", "The shop's calendar cannot be made.")
+	}
+	now = now.Truncate(nowStep)
+	left, has, err := Load(ctx, cat, cal, load, now)
+	if err != nil {
+		return nil, err
+	}
+	key := plannerKey{cat.Revision, load.Revision, now.Unix(), seed, true}
+	d.mu.Lock()
+	p := d.planners[key]
+	d.mu.Unlock()
+	if p == nil {
+		var running capacity.Load
+		for _, j := range left.Jobs {
+			if j.Ops[0].RunningOn != "" {
+				running.Jobs = append(running.Jobs, j)
+			}
+		}
+		p, err = promise.New(ctx, cat, cal, running, now, promise.Settings{Replications: d.Replications, Seed: seed, Threads: max(1, d.Threads), Level: load.Level, Loaded: has, Away: load.Decided.Away})
+		if err != nil {
+			return nil, err
+		}
+		d.keep(key, p)
+	}
+	waiting := func(machine string) (jobs int, hours float64) {
+		for _, j := range left.Jobs {
+			for _, o := range j.Ops {
+				if o.RunningOn == "" && len(o.Resource) > 0 && o.Resource[0] == machine {
+					jobs++
+					hours += o.Seconds / 3600
+				}
+			}
+		}
+		return jobs, hours
+	}
+	return &offer.Front{Date: dated(cat, p), Waiting: waiting}, nil
+}
+
+// keep remembers a planner; when there are many, all are forgotten.
+func (d *Desk) keep(key plannerKey, p *promise.Planner) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.planners == nil || len(d.planners) >= 16 {
+	if d.planners == nil || len(d.planners) >= 32 {
 		d.planners = map[plannerKey]*promise.Planner{}
 	}
 	d.planners[key] = p
-	return p, cal, nil
 }
 
 // Load is all work in hand at now: what is left of the catalogue's, and of the open orders, and what machines have loaded.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"firstoff/desk/quote"
@@ -71,6 +72,11 @@ func (b *Bureau) ask(l request.Line, o Override, load Load) Ask {
 		Name: l.Name, Qty: l.Qty, Requirement: l.Requirement, InfillPct: o.InfillPct, LayerMM: o.LayerMM,
 		Catalogue: b.p.Catalogue(), Load: load, Now: b.now(), Seed: seed,
 	}
+	for _, id := range append([]string{l.Chosen}, l.Alternatives...) {
+		if strings.HasSuffix(id, "/rush") {
+			a.Keep = append(a.Keep, id)
+		}
+	}
 	if b.p.Coefficients != nil {
 		a.Coefficients = b.p.Coefficients()
 	}
@@ -103,8 +109,9 @@ func (a Ask) key(f part.Facts, answered unit.Length) digest.Digest {
 		AfterCutOff     bool
 		Seed            uint64
 		Coefficients    string
+		Keep            []string
 	}{f.Digest, a.Name, f.Kernel, f.VolumeMM3, answered, a.Qty, a.Requirement, a.InfillPct, a.LayerMM,
-		a.Catalogue.Revision, a.Load.Revision, a.Now.UTC().Format("2006-01-02T15"), a.afterCutOff(), a.Seed, a.set()})
+		a.Catalogue.Revision, a.Load.Revision, a.Now.UTC().Format("2006-01-02T15"), a.afterCutOff(), a.Seed, a.set(), a.Keep})
 	if err != nil { // only a NaN in the requirement could do that
 		return ""
 	}

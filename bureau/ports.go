@@ -160,8 +160,9 @@ type Ask struct {
 	Name        string
 	Qty         int
 	Requirement part.Requirement
-	InfillPct   float64 // only this infill; 0 = all that are offered
-	LayerMM     float64 // only this layer; 0 = all that are offered
+	InfillPct   float64  // only this infill; 0 = all that are offered
+	LayerMM     float64  // only this layer; 0 = all that are offered
+	Keep        []string // options chosen that exist beside another only
 	Catalogue   *shop.Catalogue
 	// Coefficients are what actuals have taught; nil: nothing yet.
 	Coefficients *estimate.Coefficients

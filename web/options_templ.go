@@ -2367,6 +2367,8 @@ func tagWord(t string) string {
 	switch t {
 	case "best-suited":
 		return "best suited"
+	case "rush":
+		return "ahead of the queue"
 	case "pick":
 		return "the desk would take"
 	}

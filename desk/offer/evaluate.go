@@ -28,10 +28,13 @@ type Job struct {
 // Settings are what the caller brings along. The zero value works: dates stay empty, boxes are packed in rows.
 type Settings struct {
 	Promise        Promise
+	Front          *Front // nil: nothing is offered ahead of the queue
 	Packer         estimate.Packer
 	PoseCandidates int     // 0 takes 200
 	LayerMM        float64 // only this layer height; 0 = all offered
 	InfillPct      float64 // only this infill; 0 = all offered
+	// Keep are options somebody has chosen that exist beside another only (rushed): they are offered whatever the pick is by now.
+	Keep []string
 	// Factors gives the calibrated factors of a machine, material and layer height; nil: none.
 	Factors func(machine, material string, layerMM float64) estimate.Factors
 }
@@ -188,6 +191,7 @@ func (e *Evaluator) Evaluate(ctx context.Context, j Job, cat *shop.Catalogue, s 
 	if s.Promise != nil {
 		w.table.Hints = hints(&w.table)
 		w.hollowHint()
+		w.rush()
 		e.fillTray(ctx, j, cat, s, &w.table)
 		e.quantities(ctx, j, cat, s, &w.table)
 	}

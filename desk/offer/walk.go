@@ -16,12 +16,13 @@ import (
 
 // walk goes from routes to a table.
 type walk struct {
-	e     *Evaluator
-	j     *Job
-	cat   *shop.Catalogue
-	s     *Settings
-	table Table
-	asks  []Ask
+	e      *Evaluator
+	j      *Job
+	cat    *shop.Catalogue
+	s      *Settings
+	table  Table
+	asks   []Ask
+	sheets map[string]price.Sheet // by option, of what is made here
 }
 
 func (w *walk) refuse(r *advise.Route, support string, layer float64, code, reason, change string) {
@@ -235,7 +236,8 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 	if !loaded && len(m.Loaded) > 0 {
 		change = m.ChangeoverMin * 60
 	}
-	pr := price.Of(price.Made{Cat: w.cat, Line: line, Estimate: est, Works: works, ChangeoverS: change}.Sheet())
+	sheet := price.Made{Cat: w.cat, Line: line, Estimate: est, Works: works, ChangeoverS: change}.Sheet()
+	pr := price.Of(sheet)
 
 	o := Option{Process: p.Code, Machine: m.ID, Material: r.Material.ID, LayerMM: t, InfillPct: infill, Pose: chosen.q.Array(),
 		BuildS: est.BuildS.Mean, BuildSD: est.BuildS.SD, Builds: est.Builds, PerBuild: est.PerBuild,
@@ -246,6 +248,12 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 		o.Support = sup.ID
 	}
 	o.ID = fmt.Sprintf("%s/%s/%s/%g/%g", m.ID, r.Material.ID, o.Support, t, o.InfillPct)
+	if w.s.Front != nil {
+		if w.sheets == nil {
+			w.sheets = map[string]price.Sheet{}
+		}
+		w.sheets[o.ID] = sheet
+	}
 	o.Steps = stepsOf(works, est.BuildSteps(m, m.SpreadPct))
 	for _, s := range o.Steps {
 		o.HandsS += s.HandsS
