@@ -27,26 +27,29 @@ type SoonerAsk struct {
 
 // Sooner says what a line's date is and what would bring it forward.
 type Sooner struct {
-	P50, P90 time.Time
-	Level    float64
-	Waits    []string // what it waits for, longest first
-	Ways     []Way    // those that win at least a day, the most first
-	Tried    int      // ways looked at
+	P50   time.Time `json:"p50"`
+	P90   time.Time `json:"p90"`
+	Level float64   `json:"level"`
+	Waits []string  `json:"waits"` // what it waits for, longest first
+	Ways  []Way     `json:"ways"`  // those that win at least a day, the most first
+	Tried int       `json:"tried"` // ways looked at
 }
 
 // Way is one way to an earlier day.
 type Way struct {
-	Kind string // "machine", "layer", "infill", "partner", "process", "overtime", "swap"
-	What string
-	P90  time.Time
-	Days int          // business days won
-	Cost money.Amount // what the line costs more, minor units; of another option only
+	Kind string       `json:"kind"` // machine, layer, infill, partner, process, overtime, swap
+	What string       `json:"what"`
+	P90  time.Time    `json:"p90"`
+	Days int          `json:"days"`                 // business days won
+	Cost money.Amount `json:"cost_minor,omitempty"` // what the line costs more; of another option only
 	// Option is the option to choose; empty for overtime and swaps.
-	Option string
+	Option string `json:"option,omitempty"`
 	// Who is the job that would wait instead, WhoP90 its day then, WhoDue its promise, Kept whether that still holds.
-	Who, WhoTitle  string
-	WhoP90, WhoDue time.Time
-	Kept           bool
+	Who      string    `json:"who,omitempty"`
+	WhoTitle string    `json:"who_title,omitempty"`
+	WhoP90   time.Time `json:"who_p90,omitzero"`
+	WhoDue   time.Time `json:"who_due,omitzero"`
+	Kept     bool      `json:"kept,omitempty"`
 }
 
 // Overtime that is tried: everybody's last stretch of each of the next days longer by this; common practice, and subject to the law of the place.

@@ -162,6 +162,30 @@ func TestPlanInBrowser(t *testing.T) {
 	}
 	b.Go("/board")
 	b.See("a.bar.build[href='/b/B-1001']")
+	b.Go("/orders/" + second + "/sooner")
+	b.See("section.card")
+	b.Picture("sooner")
+	b.Accessible("sooner")
+	var o struct {
+		Lines []struct {
+			LineID string `json:"line_id"`
+		}
+	}
+	call(t, "GET", base+"/api/v1/orders/"+second, nil, 200, &o)
+	var sooner struct {
+		P90   time.Time
+		Tried int
+	}
+	call(t, "GET", base+"/api/v1/orders/"+second+"/lines/"+o.Lines[0].LineID+"/sooner", nil, 200, &sooner)
+	if sooner.P90.IsZero() || sooner.Tried == 0 {
+		t.Errorf("sooner: %+v", sooner)
+	}
+	b.Go("/lines/" + o.Lines[0].LineID + "/sooner")
+	b.See("section.card")
+	b.Accessible("sooner, not ordered")
+	b.Go("/lines/" + o.Lines[0].LineID + "/options")
+	b.See("#hints, h1")
+	b.Accessible("options with hints")
 	narrow := browsertest.Start(t, base, 390, 800)
 	narrow.Go("/board")
 	narrow.Picture("board-phone")

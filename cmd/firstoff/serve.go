@@ -107,7 +107,7 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 func (c *serveCmd) deps(o *opened, log *slog.Logger) (web.Deps, error) {
 	press := &paper.Press{Catalogue: o.shop.Load, Models: o.blobs, Poses: handing{o}}
 	return web.Deps{Steps: o.Bureau, Floor: o.floor, Proving: o.house, Books: o.books, Hand: handing{o}, Post: &post.Office{Records: o.store, Clock: time.Now, Log: log}, Slips: press, Catalogue: o.shop.Load, Clock: time.Now, Log: log, Papers: press, Wall: wall{o}, Compose: composing{o}, Hasten: hastening{o},
-		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: o.floor, Proving: o.house, Books: o.books, Plans: o.plans, Version: version, Status: web.Status})}}, nil
+		Extra: map[string]http.Handler{"/api/": api.New(api.Deps{Steps: o.Bureau, Floor: o.floor, Proving: o.house, Books: o.books, Plans: o.plans, Hasten: hastening{o}, Version: version, Status: web.Status})}}, nil
 }
 
 // onlyLoopback refuses to serve anybody but this machine while there are no people and rights.

@@ -15,7 +15,7 @@ import (
 	"firstoff/shopfloor/work"
 )
 
-func at(t *testing.T) time.Time {
+func at(t testing.TB) time.Time {
 	loc, err := time.LoadLocation("Europe/Vienna")
 	if err != nil {
 		t.Fatal(err)

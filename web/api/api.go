@@ -35,6 +35,7 @@ type Deps struct {
 	Proving   *proving.House // nil: no inspection
 	Books     *books.Books   // nil: no books
 	Plans     Planning       // nil: no plan
+	Hasten    Hasten         // nil: nothing is said about earlier days
 	Version   string
 	Status    func(fault.Kind) int
 	MaxUpload int64

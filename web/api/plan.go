@@ -5,7 +5,9 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"firstoff/appraise"
 	"firstoff/bureau/planning"
+	"firstoff/desk/offer"
 	"firstoff/shopfloor/schedule"
 )
 
@@ -15,6 +17,12 @@ type Planning interface {
 	Try(ctx context.Context, c planning.Change) (planning.Proposal, error)
 	Decide(ctx context.Context, who string, c planning.Change) (planning.Proposal, error)
 	TakeBack(ctx context.Context, who, on string) (planning.Kept, error)
+}
+
+// Hasten is what the questions for earlier days need.
+type Hasten interface {
+	SoonerOrder(ctx context.Context, orderID, lineID string) (appraise.Sooner, error)
+	SoonerLine(ctx context.Context, lineID, option string) (appraise.Sooner, offer.Option, error)
 }
 
 // planChanged is what a change came to, or would come to.
@@ -39,6 +47,23 @@ func (s *server) plan(a huma.API) {
 		p, err := s.Plans.Decide(ctx, who, in.Body)
 		return planChanged{Plan: p.Kept.ID, What: p.What, Changes: p.Changes}, err
 	})
+	if s.Hasten != nil {
+		type line struct {
+			ByID
+			Line string `path:"line"`
+		}
+		serve(s, a, "GET", "/orders/{id}/lines/{line}/sooner", "soonerOrder", "What would bring a line of an order forward", func(ctx context.Context, in *line) (appraise.Sooner, error) {
+			return s.Hasten.SoonerOrder(ctx, in.ID, in.Line)
+		})
+		type asked struct {
+			ByID
+			Option string `query:"option" doc:"Empty: the one chosen, else the desk's pick."`
+		}
+		serve(s, a, "GET", "/lines/{id}/sooner", "soonerLine", "What would bring a line forward that is not ordered yet", func(ctx context.Context, in *asked) (appraise.Sooner, error) {
+			x, _, err := s.Hasten.SoonerLine(ctx, in.ID, in.Option)
+			return x, err
+		})
+	}
 	type on struct {
 		Body struct {
 			On string `json:"on,omitempty" doc:"The state of the plan you saw; empty: whatever is in force."`
