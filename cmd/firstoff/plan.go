@@ -71,7 +71,7 @@ func (c *planCmd) Run(ctx context.Context, s streams) error {
 		a.fail(err, c.File)
 		return a.end()
 	}
-	sol.Seconds = time.Since(from).Seconds()
+	sol.Seconds, sol.Gap = time.Since(from).Seconds(), gap(sol.Objective, sol.LowerBound)/100
 	a.ok(sol, func(w io.Writer) {
 		fmt.Fprintf(w, "%s: %d operations, makespan %d s, objective %.0f, lower bound %.0f, gap %.2f %%, %.1f s\n",
 			filepath.Base(c.File), len(sol.Operations), sol.MakespanS, sol.Objective, sol.LowerBound, gap(sol.Objective, sol.LowerBound), sol.Seconds)

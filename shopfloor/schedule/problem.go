@@ -76,6 +76,7 @@ type Solution struct {
 	MakespanS  int64    `json:"makespan_s"`
 	Objective  float64  `json:"objective"`   // value of the problem's objective
 	LowerBound float64  `json:"lower_bound"` // no plan has a smaller objective
+	Gap        float64  `json:"gap"`         // how far the objective lies above it, as a share of the objective
 	Seconds    float64  `json:"seconds"`     // filled in by whoever holds a clock
 	Rounds     int      `json:"-"`           // rounds of improvement done
 }

@@ -35,7 +35,7 @@ func Strip(ctx context.Context, shapes []Shape, order []int, width, spacing floa
 		return Layout{}
 	}
 	size := math.Max(width, 1e-300)
-	t := newTable(shapes, spacing, 1e-9*size)
+	t := newTable(shapes, spacing, 1e-11*size)
 	shape := make([]int32, len(order))
 	for i, k := range order {
 		shape[i] = int32(k)
