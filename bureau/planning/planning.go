@@ -101,6 +101,13 @@ func New(p Ports) (*House, error) {
 // stale is how old a plan may be before it follows the clock.
 const stale = 10 * time.Minute
 
+// The plan searches longer when it follows the floor than when somebody waits for what a change would move; and what a person changes moves what it must,
+// not what could be better anyway: an operation stays where it is unless that costs six hours of lateness.
+const (
+	following = 40
+	asked     = 6 * 3600
+)
+
 // keep is how many states of the plan can be gone back to.
 const keep = 200
 
@@ -186,7 +193,7 @@ func (h *House) inForce(ctx context.Context) (Kept, plan.Situation, error) {
 	if !first {
 		old = &k.Plan
 	}
-	p, _, err := plan.Make(ctx, s, folded(k.Decisions), old, plan.Effort{Threads: h.p.Threads})
+	p, _, err := plan.Make(ctx, s, folded(k.Decisions), old, plan.Effort{Rounds: following, Threads: h.p.Threads})
 	if err != nil {
 		return k, s, err
 	}
@@ -336,7 +343,7 @@ func (h *House) propose(ctx context.Context, who string, c Change) (Proposal, er
 	if next.Decisions, next.What, err = h.apply(k, s, who, c); err != nil {
 		return Proposal{}, err
 	}
-	p, changes, err := plan.Make(ctx, s, folded(next.Decisions), &k.Plan, plan.Effort{Threads: h.p.Threads})
+	p, changes, err := plan.Make(ctx, s, folded(next.Decisions), &k.Plan, plan.Effort{Threads: h.p.Threads, StayS: asked})
 	if err != nil {
 		return Proposal{}, err
 	}

@@ -103,6 +103,8 @@ const pastS = 15 * 86400
 type Effort struct {
 	Rounds  int // 0 is 12
 	Threads int
+	// StayS is what it is worth to leave an operation where the plan in force has it, in seconds of lateness; 0 is half an hour.
+	StayS float64
 }
 
 // Make plans. before is the plan in force; nil: none. The changes are against it, nil without one. Faults: those of schedule.Plan.
@@ -123,7 +125,7 @@ func Make(ctx context.Context, s Situation, d Decisions, before *Plan, e Effort)
 		b, err = schedule.Plan(ctx, w, opt)
 	} else {
 		p.Past = past(before, w, s.Catalogue, now)
-		w.Previous, w.FrozenUntil, opt.Stay = &before.Board, p.FrozenUntil, stay
+		w.Previous, w.FrozenUntil, opt.Stay = &before.Board, p.FrozenUntil, cmp.Or(e.StayS, stay)
 		b, c, err = schedule.Replan(ctx, w, opt)
 	}
 	if err != nil {

@@ -45,6 +45,7 @@ func Run(t *testing.T, open func(t *testing.T) *store.Store) {
 		{"trail under load", trailUnderLoad},
 		{"readers see no half", readersSeeNoHalf},
 		{"deadline", deadline},
+		{"plans", plans},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.test(t, open(t)) })
 	}
