@@ -47,9 +47,10 @@ type decided struct {
 // trial is what a change would come to.
 type trial struct {
 	What   string
-	Moved  []movedRow
-	Worse  []riskRow // promises in danger by it
-	Still  int       // promises in danger as before
+	Moved  []movedRow // by more than half a shift
+	Shifts int        // within the day
+	Worse  []riskRow  // promises in danger by it
+	Still  int        // promises in danger as before
 	Freed  []string
 	Fields [][2]string // what is sent to keep it
 }
@@ -335,6 +336,10 @@ func trialOf(b appraise.Board, pr planning.Proposal, c planning.Change, cat *sho
 		return s
 	}
 	for _, m := range pr.Changes.Moved {
+		if !m.Far() {
+			t.Shifts++
+			continue
+		}
 		t.Moved = append(t.Moved, movedRow{titles(m.Task), opWords(cat, work.LineOf(m.Task), m.Op), place(m.FromResource, m.FromStart), place(m.ToResource, m.ToStart)})
 	}
 	for _, x := range pr.Changes.Risks {
@@ -373,12 +378,15 @@ func trialOf(b appraise.Board, pr planning.Proposal, c planning.Change, cat *sho
 
 // movedSentence sums a trial up.
 func movedSentence(t *trial) string {
-	n := len(t.Moved)
-	switch n {
+	s := fmt.Sprintf("It moves %d operations", len(t.Moved))
+	switch len(t.Moved) {
 	case 0:
-		return "Nothing else moves."
+		s = "Nothing moves by more than half a shift"
 	case 1:
-		return "It moves one operation."
+		s = "It moves one operation"
 	}
-	return fmt.Sprintf("It moves %d operations.", n)
+	if t.Shifts > 0 {
+		s += fmt.Sprintf("; %d %s within the day", t.Shifts, plural(t.Shifts, "shifts", "shift"))
+	}
+	return s + "."
 }

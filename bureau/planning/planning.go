@@ -347,7 +347,7 @@ func (h *House) propose(ctx context.Context, who string, c Change) (Proposal, er
 	if err != nil {
 		return Proposal{}, err
 	}
-	next.Plan, next.Moved = *p, len(changes.Moved)
+	next.Plan, next.Moved = *p, changes.Far()
 	return Proposal{What: next.What, Kept: next, Changes: changes}, nil
 }
 

@@ -137,6 +137,24 @@ type Move struct {
 	ToStart      int64  `json:"to_start_s"`
 }
 
+// Far says that an operation goes to another resource or by more than half a shift: what people want to be told. The rest shifts within the day.
+func (m Move) Far() bool {
+	return m.FromResource != m.ToResource || max(m.ToStart-m.FromStart, m.FromStart-m.ToStart) > farS
+}
+
+const farS = 4 * 3600
+
+// Far counts the moves that are.
+func (c *Changes) Far() int {
+	n := 0
+	for _, m := range c.Moved {
+		if m.Far() {
+			n++
+		}
+	}
+	return n
+}
+
 // AtRisk is a promise in danger.
 type AtRisk struct {
 	Promise
