@@ -4,9 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"runtime/debug"
-	"strings"
 	"time"
 
+	"firstoff/desk/offer"
 	"firstoff/desk/quote"
 	"firstoff/desk/request"
 	"firstoff/digest"
@@ -73,7 +73,7 @@ func (b *Bureau) ask(l request.Line, o Override, load Load) Ask {
 		Catalogue: b.p.Catalogue(), Load: load, Now: b.now(), Seed: seed,
 	}
 	for _, id := range append([]string{l.Chosen}, l.Alternatives...) {
-		if strings.HasSuffix(id, "/rush") {
+		if offer.Beside(id) {
 			a.Keep = append(a.Keep, id)
 		}
 	}

@@ -190,6 +190,9 @@ func (e *Evaluator) Evaluate(ctx context.Context, j Job, cat *shop.Catalogue, s 
 	rank(&w.table, &j.Requirement)
 	if s.Promise != nil {
 		w.table.Hints = hints(&w.table)
+		if err := w.otherPoses(); err != nil {
+			return Table{}, err
+		}
 		w.hollowHint()
 		w.rush()
 		e.fillTray(ctx, j, cat, s, &w.table)

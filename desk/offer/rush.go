@@ -3,7 +3,6 @@ package offer
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"firstoff/desk/price"
 )
@@ -24,18 +23,7 @@ func (w *walk) rush() {
 	if w.s.Front == nil || w.cat.Firm.RushMaxPct <= 0 {
 		return
 	}
-	var bases []string
-	for _, p := range w.table.Picks {
-		if p.Tag == "pick" {
-			bases = append(bases, p.Option)
-		}
-	}
-	for _, id := range w.s.Keep {
-		if base, ok := strings.CutSuffix(id, rushSuffix); ok && !slices.Contains(bases, base) {
-			bases = append(bases, base)
-		}
-	}
-	for _, base := range bases {
+	for _, base := range w.bases(rushSuffix) {
 		i := slices.IndexFunc(w.table.Options, func(o Option) bool { return o.ID == base })
 		if i < 0 || w.table.Options[i].Machine == "" {
 			continue

@@ -16,13 +16,15 @@ import (
 
 // walk goes from routes to a table.
 type walk struct {
-	e      *Evaluator
-	j      *Job
-	cat    *shop.Catalogue
-	s      *Settings
-	table  Table
-	asks   []Ask
-	sheets map[string]price.Sheet // by option, of what is made here
+	e     *Evaluator
+	j     *Job
+	cat   *shop.Catalogue
+	s     *Settings
+	table Table
+	asks  []Ask
+	// By option, of what is made here; kept for whole answers only.
+	sheets map[string]price.Sheet
+	routes map[string]*advise.Route
 }
 
 func (w *walk) refuse(r *advise.Route, support string, layer float64, code, reason, change string) {
@@ -248,11 +250,11 @@ func (w *walk) option(r *advise.Route, chosen *posed, st *estimate.Stack, sup *s
 		o.Support = sup.ID
 	}
 	o.ID = fmt.Sprintf("%s/%s/%s/%g/%g", m.ID, r.Material.ID, o.Support, t, o.InfillPct)
-	if w.s.Front != nil {
+	if w.s.Promise != nil {
 		if w.sheets == nil {
-			w.sheets = map[string]price.Sheet{}
+			w.sheets, w.routes = map[string]price.Sheet{}, map[string]*advise.Route{}
 		}
-		w.sheets[o.ID] = sheet
+		w.sheets[o.ID], w.routes[o.ID] = sheet, r
 	}
 	o.Steps = stepsOf(works, est.BuildSteps(m, m.SpreadPct))
 	for _, s := range o.Steps {
