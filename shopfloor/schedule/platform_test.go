@@ -1,6 +1,7 @@
 package schedule
 
 import (
+	"cmp"
 	"compress/gzip"
 	"context"
 	"encoding/csv"
@@ -10,6 +11,7 @@ import (
 	"math/bits"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -23,7 +25,8 @@ import (
 type raster struct {
 	w, h  int
 	row   [][4]uint64
-	first []int // rows, those that block most first
+	first []int      // rows, those that block most first
+	span  [][][2]int // of each row: where its runs of cells begin, and how long they are
 }
 
 func shiftRight(a [4]uint64, k int) (b [4]uint64) {
@@ -124,6 +127,17 @@ func (o outline) raster(cell float64) *raster {
 			}
 		}
 	}
+	r.span = make([][][2]int, r.h)
+	for k, row := range r.row {
+		for x := 0; x < r.w; x++ {
+			if from := x; row[x>>6]>>(x&63)&1 == 1 {
+				for x+1 < r.w && row[(x+1)>>6]>>((x+1)&63)&1 == 1 {
+					x++
+				}
+				r.span[k] = append(r.span[k], [2]int{from, x - from + 1})
+			}
+		}
+	}
 	r.first = make([]int, r.h)
 	for k := range r.first {
 		r.first[k] = k
@@ -141,37 +155,43 @@ func (o outline) raster(cell float64) *raster {
 
 // lay is where the parts of a set stand on a platform.
 type lay struct {
-	fits bool
-	at   map[int32][3]int // part → x, y, quarter turns
-	used [][4]uint64
+	fits  bool
+	parts []int32
+	at    [][3]int // x, y, quarter turns
+	used  [][4]uint64
+}
+
+// of is where part p stands.
+func (l *lay) of(p int32) [3]int { return l.at[slices.Index(l.parts, p)] }
+
+// some is a set of parts.
+type some [4]uint64
+
+func someOf(pieces []int32) (s some) {
+	for _, p := range pieces {
+		s[p>>6] |= 1 << (p & 63)
+	}
+	return
 }
 
 // nester answers whether parts go together on a platform, remembering every set it was asked about; for one thread.
 type nester struct {
-	parts [][4]*raster
-	dims  [][2]int // platforms in cells
-	cell  float64
-	known []map[string]*lay
-	area  []float64 // of parts, in mm²
-	full  []float64 // highest share of a platform's area that has ever been placed
-	tries []int     // failures above that share since
+	parts  [][4]*raster
+	dims   [][2]int // platforms in cells
+	cell   float64
+	known  []map[some]*lay
+	area   []float64 // of parts, in mm²
+	full   []float64 // highest share of a platform's area that has ever been placed
+	tries  []int     // failures above that share since
+	convex [][4]outline
+	apart  []*apart // by part, turn, part, turn; filled when asked for
 }
 
 func (n *nester) fits(machine int, pieces []int32) bool { return n.get(machine, pieces).fits }
 
 func (n *nester) get(machine int, pieces []int32) *lay {
-	sorted := append([]int32(nil), pieces...)
-	sort.Slice(sorted, func(a, b int) bool { return sorted[a] < sorted[b] })
-	key := fmt.Sprint(sorted)
-	l := n.known[machine][key]
-	// The set without its last piece is usually known: add to that.
-	var base *lay
-	if l == nil && len(pieces) > 1 {
-		rest := append([]int32(nil), pieces[:len(pieces)-1]...)
-		sort.Slice(rest, func(a, b int) bool { return rest[a] < rest[b] })
-		base = n.known[machine][fmt.Sprint(rest)]
-	}
-	if l != nil {
+	key := someOf(pieces)
+	if l := n.known[machine][key]; l != nil {
 		return l
 	}
 	share := 0.0
@@ -182,20 +202,33 @@ func (n *nester) get(machine int, pieces []int32) *lay {
 	if share > n.full[machine]+0.02 && n.tries[machine] > 60 {
 		return &lay{} // experience says no
 	}
-	defer func() {
-		if l.fits {
-			if share > n.full[machine] {
-				n.full[machine], n.tries[machine] = share, 0
-			}
-		} else if share > n.full[machine] {
-			n.tries[machine]++
+	// The set without one piece is often known: what does not fit with less does not fit, what fits may take one more.
+	var l *lay
+	for _, p := range pieces {
+		less := key
+		less[p>>6] &^= 1 << (p & 63)
+		if base := n.known[machine][less]; base != nil && !base.fits {
+			l = base
+			break
 		}
-	}()
-	if base != nil && base.fits {
-		l = n.add(machine, base, pieces[len(pieces)-1])
+	}
+	for k := len(pieces) - 1; k >= 0 && l == nil; k-- {
+		less := key
+		less[pieces[k]>>6] &^= 1 << (pieces[k] & 63)
+		if base := n.known[machine][less]; base != nil {
+			l = n.add(machine, base, pieces[k])
+			break
+		}
 	}
 	if l == nil {
 		l = n.all(machine, pieces)
+	}
+	if !l.fits {
+		if share > n.full[machine] {
+			n.tries[machine]++
+		}
+	} else if share > n.full[machine] {
+		n.full[machine], n.tries[machine] = share, min(0, n.tries[machine])
 	}
 	n.known[machine][key] = l
 	return l
@@ -206,150 +239,238 @@ func (n *nester) final(machine int, pieces []int32) *lay {
 	if l := n.get(machine, pieces); l.fits {
 		return l
 	}
-	for _, l := range n.known[machine] {
-		if !l.fits {
-			continue
-		}
-		all := true
-		for _, p := range pieces {
-			_, ok := l.at[p]
-			all = all && ok
-		}
-		if all {
+	key := someOf(pieces)
+	for k, l := range n.known[machine] {
+		if l.fits && key[0]&^k[0]|key[1]&^k[1]|key[2]&^k[2]|key[3]&^k[3] == 0 {
 			return l
 		}
 	}
 	return &lay{}
 }
 
-// add puts one more part into what is free; nil when it finds no place.
+// add puts one more part into what is free, as low as it goes and then left; nil when it finds no place.
 func (n *nester) add(machine int, base *lay, p int32) *lay {
 	w, h := n.dims[machine][0], n.dims[machine][1]
 	bestX, bestY, bestQ := 0, math.MaxInt, -1
 	for q := range 4 {
 		r := n.parts[p][q]
-		room := w - r.w + 1
-		if room <= 0 {
+		if w < r.w {
 			continue
 		}
-		var whole [4]uint64 // the places x could have
-		for x := range room {
-			whole[x>>6] |= 1 << (x & 63)
+		top := min(h-r.h, bestY-1)
+		x, y := 0, -1
+		if n.convex != nil {
+			x, y = n.between(base, p, q, w-r.w, top)
+		} else {
+			x, y = r.lowest(base.used, w-r.w+1, top, (w+63)/64)
 		}
-		for y := 0; y+r.h <= h && y < bestY; y++ {
-			var hit [4]uint64
-			for _, k := range r.first {
-				occ := base.used[y+k]
-				if occ == ([4]uint64{}) {
-					continue
-				}
-				hit = or(hit, blocked(occ, r.row[k]))
-				if whole[0]&^hit[0]|whole[1]&^hit[1]|whole[2]&^hit[2]|whole[3]&^hit[3] == 0 {
-					break
-				}
-			}
-			free := -1
-			for i := range whole {
-				if f := whole[i] &^ hit[i]; f != 0 {
-					free = i*64 + bits.TrailingZeros64(f)
-					break
-				}
-			}
-			if free >= 0 {
-				bestX, bestY, bestQ = free, y, q
-				break
-			}
+		if y >= 0 {
+			bestX, bestY, bestQ = x, y, q
 		}
 	}
 	if bestQ < 0 {
 		return nil
 	}
-	l := &lay{fits: true, at: map[int32][3]int{}, used: append([][4]uint64(nil), base.used...)}
-	for k, v := range base.at {
-		l.at[k] = v
-	}
-	l.at[p] = [3]int{bestX, bestY, bestQ}
-	r := n.parts[p][bestQ]
-	for k := range r.h {
-		l.used[bestY+k] = or(l.used[bestY+k], shiftLeft(r.row[k], bestX))
+	k := len(base.parts)
+	l := &lay{fits: true, parts: append(base.parts[:k:k], p), at: append(base.at[:k:k], [3]int{bestX, bestY, bestQ})}
+	if n.convex == nil {
+		l.used = append([][4]uint64(nil), base.used...)
+		for k, row := range n.parts[p][bestQ].row {
+			l.used[bestY+k] = or(l.used[bestY+k], shiftLeft(row, bestX))
+		}
 	}
 	return l
+}
+
+// lowest finds the lowest row y up to top, and in it the least x below room, at which the part meets nothing; y −1: none.
+// A platform is words wide.
+func (r *raster) lowest(used [][4]uint64, room, top, words int) (int, int) {
+	var whole [4]uint64 // the places x could have
+	for i := range whole {
+		if n := room - i*64; n >= 64 {
+			whole[i] = math.MaxUint64
+		} else if n > 0 {
+			whole[i] = 1<<n - 1
+		}
+	}
+	for y := 0; y <= top; y++ {
+		free := whole
+		for _, k := range r.first {
+			occ := &used[y+k]
+			if occ[0]|occ[1]|occ[2]|occ[3] == 0 {
+				continue
+			}
+			if words == 1 {
+				for _, s := range r.span[k] {
+					free[0] &^= smear(occ[0]>>s[0], s[1])
+				}
+			} else {
+				for _, s := range r.span[k] {
+					blocked(occ, s[0], s[1], words, &free)
+				}
+			}
+			if free[0]|free[1]|free[2]|free[3] == 0 {
+				break
+			}
+		}
+		for i, f := range free {
+			if f != 0 {
+				return i*64 + bits.TrailingZeros64(f), y
+			}
+		}
+	}
+	return 0, -1
+}
+
+// smear ors a with itself moved right by up to n−1.
+func smear(a uint64, n int) uint64 {
+	for have := 1; have < n; {
+		s := min(have, n-have)
+		a |= a >> s
+		have += s
+	}
+	return a
+}
+
+// blocked takes out of free every x at which n cells from x+from on would meet what is taken, by doubling.
+func blocked(occ *[4]uint64, from, n, words int, free *[4]uint64) {
+	acc := shiftRight(*occ, from)
+	for have := 1; have < n; {
+		s := min(have, n-have)
+		if s == 64 {
+			s = 63
+		}
+		for i := range words - 1 {
+			acc[i] |= acc[i]>>s | acc[i+1]<<(64-s)
+		}
+		acc[words-1] |= acc[words-1] >> s
+		have += s
+	}
+	for i := range words {
+		free[i] &^= acc[i]
+	}
 }
 
 func or(a, b [4]uint64) [4]uint64 {
 	return [4]uint64{a[0] | b[0], a[1] | b[1], a[2] | b[2], a[3] | b[3]}
 }
 
-// blocked is the set of x at which a part's row would meet what is taken: for each run of its cells, by doubling.
-func blocked(occ, row [4]uint64) (hit [4]uint64) {
-	for x := 0; x < 256; {
-		word := row[x>>6] >> (x & 63)
-		if word == 0 {
-			x = (x>>6 + 1) << 6
-			continue
-		}
-		x += bits.TrailingZeros64(word)
-		n := 0
-		for x+n < 256 && row[(x+n)>>6]>>((x+n)&63)&1 == 1 {
-			n++
-		}
-		acc, have := shiftRight(occ, x), 1
-		for have < n {
-			s := min(have, n-have)
-			acc = or(acc, shiftRight(acc, s))
-			have += s
-		}
-		hit = or(hit, acc)
-		x += n
+// apart is, for two convex parts, the moves of the second from the first that make them overlap: in the row dy = low+i the
+// dx between lo[i] and hi[i], both allowed.
+type apart struct {
+	low    int
+	lo, hi []int
+}
+
+// pair gives the moves by which part b, turned v, overlaps part a, turned u: the inside of the sum of a and −b.
+func (n *nester) pair(a int32, u int, b int32, v int) *apart {
+	at := &n.apart[((int(a)*4+u)*len(n.parts)+int(b))*4+v]
+	if *at != nil {
+		return *at
 	}
-	return
+	var sum [][2]float64
+	for _, p := range n.convex[a][u][0] {
+		for _, q := range n.convex[b][v][0] {
+			sum = append(sum, [2]float64{(p[0] - q[0]) / n.cell, (p[1] - q[1]) / n.cell})
+		}
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, p := range sum {
+		low, high = math.Min(low, p[1]), math.Max(high, p[1])
+	}
+	x := &apart{low: int(math.Floor(low)) + 1}
+	rows := int(math.Ceil(high)) - x.low
+	left, right := make([]float64, max(0, rows)), make([]float64, max(0, rows))
+	for i := range left {
+		left[i], right[i] = math.Inf(1), math.Inf(-1)
+	}
+	// Every line between two of its points lies in the sum, and its edges are among them.
+	for i, p := range sum {
+		for _, q := range sum[:i] {
+			p, q := p, q
+			if p[1] > q[1] {
+				p, q = q, p
+			}
+			if q[1] == p[1] {
+				continue
+			}
+			slope := (q[0] - p[0]) / (q[1] - p[1])
+			for y := max(x.low, int(math.Ceil(p[1]))); y < x.low+rows && float64(y) <= q[1]; y++ {
+				dx := p[0] + (float64(y)-p[1])*slope
+				left[y-x.low], right[y-x.low] = math.Min(left[y-x.low], dx), math.Max(right[y-x.low], dx)
+			}
+		}
+	}
+	for i := range left {
+		x.lo, x.hi = append(x.lo, int(math.Floor(left[i]))), append(x.hi, int(math.Ceil(right[i])))
+	}
+	*at = x
+	return x
+}
+
+// between finds the lowest row up to top, and the least x up to right, at which convex part p overlaps nothing.
+func (n *nester) between(base *lay, p int32, q, right, top int) (int, int) {
+	var near [64]*apart
+	for i, o := range base.parts {
+		near[i] = n.pair(o, base.at[i][2], p, q)
+	}
+	for y := 0; y <= top; y++ {
+		x := 0
+		for again := true; again && x <= right; {
+			again = false
+			for i, at := range base.at {
+				a := near[i]
+				if k := y - at[1] - a.low; k >= 0 && k < len(a.lo) && x-at[0] > a.lo[k] && x-at[0] < a.hi[k] {
+					x, again = at[0]+a.hi[k], true
+				}
+			}
+		}
+		if x <= right {
+			return x, y
+		}
+	}
+	return 0, -1
 }
 
 func (n *nester) all(machine int, pieces []int32) *lay {
 	order := append([]int32(nil), pieces...)
 	area := func(p int32) int { return n.parts[p][0].w * n.parts[p][0].h }
 	long := func(p int32) int { return max(n.parts[p][0].w, n.parts[p][0].h) }
-	put := func() *lay {
-		l := &lay{fits: true, at: map[int32][3]int{}, used: make([][4]uint64, n.dims[machine][1])}
+	empty := &lay{fits: true}
+	if n.convex == nil {
+		empty.used = make([][4]uint64, n.dims[machine][1])
+	}
+	for _, by := range []func(int32) int{area, long} {
+		slices.SortFunc(order, func(a, b int32) int { return cmp.Or(by(b)-by(a), int(a-b)) })
+		l := empty
 		for _, p := range order {
 			if l = n.add(machine, l, p); l == nil {
-				return nil
+				break
 			}
 		}
-		return l
-	}
-	for try := range 2 {
-		by := area
-		if try == 1 {
-			by = long
-		}
-		sort.Slice(order, func(a, b int) bool {
-			if x, y := by(order[a]), by(order[b]); x != y {
-				return x > y
-			}
-			return order[a] < order[b]
-		})
-		if l := put(); l != nil {
+		if l != nil {
 			return l
 		}
 	}
 	if len(order) <= 5 {
-		// Few parts: every order.
-		var try func(k int) *lay
-		try = func(k int) *lay {
+		// Few parts: every order, given up where one has no place.
+		var try func(l *lay, k int) *lay
+		try = func(l *lay, k int) *lay {
 			if k == len(order) {
-				return put()
+				return l
 			}
 			for i := k; i < len(order); i++ {
 				order[k], order[i] = order[i], order[k]
-				if l := try(k + 1); l != nil {
-					return l
+				if next := n.add(machine, l, order[k]); next != nil {
+					if next = try(next, k+1); next != nil {
+						return next
+					}
 				}
 				order[k], order[i] = order[i], order[k]
 			}
 			return nil
 		}
-		if l := try(0); l != nil {
+		if l := try(empty, 0); l != nil {
 			return l
 		}
 	}
@@ -504,7 +625,7 @@ func TestIrregularParts(t *testing.T) {
 			r.Machines = append(r.Machines, RunMachine{ID: fmt.Sprint(m.ID), Size: 0.9 * m.Width * m.Length, FixedS: int64(m.Setup + 0.5), Loaded: 1})
 			nest.dims = append(nest.dims, [2]int{int(m.Width/cell + 1e-9), int(m.Length/cell + 1e-9)})
 			nest.full, nest.tries = append(nest.full, 0.4), append(nest.tries, 0)
-			nest.known = append(nest.known, map[string]*lay{})
+			nest.known = append(nest.known, map[some]*lay{})
 		}
 		var ids []int
 		for _, w := range strings.Fields(string(text)) {
@@ -545,7 +666,7 @@ func TestIrregularParts(t *testing.T) {
 				x := parts[ids[p]]
 				d += x.Volume*m.Vol + x.Supp*m.Sup
 				high = math.Max(high, x.Height)
-				a := lay.at[p]
+				a := lay.of(p)
 				o := moved(outlines[ids[p]][a[2]], float64(a[0])*cell, float64(a[1])*cell)
 				w, h := o.size()
 				if w > m.Width+1e-6 || h > m.Length+1e-6 || x.Height > m.Height {
@@ -617,7 +738,7 @@ func TestTardyParts(t *testing.T) {
 	}
 	above, below, same, total := 0, 0, 0, 0
 	sizes := []int{15, 20, 25, 30}
-	if !slow { // the rest takes hours: trying every order of few parts is what costs
+	if !slow {
 		sizes = sizes[:1]
 	}
 	for _, size := range sizes {
@@ -634,7 +755,7 @@ func TestTardyParts(t *testing.T) {
 		if err := json.Unmarshal(data, &flat); err != nil {
 			t.Fatal(err)
 		}
-		nest := &nester{cell: cell, dims: [][2]int{{side / cell, side / cell}}, known: []map[string]*lay{{}}, full: []float64{0.4}, tries: []int{-1 << 60}}
+		nest := &nester{cell: cell, dims: [][2]int{{side / cell, side / cell}}, known: []map[some]*lay{{}}, full: []float64{0.4}, tries: []int{-1 << 60}}
 		for _, ring := range flat.Parts {
 			o := outline{ring}
 			polygons.Parts = append(polygons.Parts, o)
@@ -649,7 +770,9 @@ func TestTardyParts(t *testing.T) {
 			}
 			nest.parts = append(nest.parts, r)
 			nest.area = append(nest.area, math.Abs(area))
+			nest.convex = append(nest.convex, [4]outline{o.turned(0), o.turned(1), o.turned(2), o.turned(3)})
 		}
+		nest.apart = make([]*apart, len(nest.parts)*len(nest.parts)*16)
 		g, err := os.Open(checks.Path(t, fmt.Sprintf("opt/raw/amsched_tardiness/N%d.jsonl.gz", size)))
 		if err != nil {
 			t.Fatal(err)
@@ -702,7 +825,7 @@ func TestTardyParts(t *testing.T) {
 				var put []outline
 				for _, p := range run.Pieces {
 					d, ready = max(d, in.Proc[p]), max(ready, in.Release[p])
-					a := lay.at[p]
+					a := lay.of(p)
 					o := moved(polygons.Parts[p].turned(a[2]), float64(a[0])*cell, float64(a[1])*cell)
 					if w, h := o.size(); w > side+1e-9 || h > side+1e-9 {
 						t.Fatalf("%s: part %d sticks out", in.Name, p)
@@ -738,6 +861,7 @@ func TestTardyParts(t *testing.T) {
 			}
 		}
 		g.Close()
+		t.Logf("up to %d parts: %d instances, %d below the published value, %d the same, %d above; %d sets of parts laid out", size, total, below, same, above, len(nest.known[0]))
 	}
 	t.Logf("%d instances: %d below the published value, %d the same, %d above", total, below, same, above)
 	if above > 0 {
