@@ -188,6 +188,7 @@ func TestOvenScheduling(t *testing.T) {
 	}
 	sum, n, worst, below := 0.0, 0, 0.0, 0
 	for _, set := range []string{"uc1", "uc2", "uc3"} {
+		sum0, n0, worst0 := sum, n, 0.0
 		for k, o := range readOSP(t, set) {
 			if k%every != 0 || every > 1 && o.Jobs > 100 && os.Getenv("OSP_EVERY") == "" {
 				continue
@@ -206,13 +207,14 @@ func TestOvenScheduling(t *testing.T) {
 			}
 			b := best[o.Name]
 			gap := 100 * (c/float64(o.Upper)/b - 1)
-			sum, worst = sum+gap, max(worst, gap)
+			sum, worst, worst0 = sum+gap, max(worst, gap), max(worst0, gap)
 			n++
 			if gap < -1e-4 {
 				below++
 			}
 			t.Logf("%s  %3d jobs %d machines  %.6f  best known %.6f  %+.2f %%", o.Name, o.Jobs, o.Machines, c/float64(o.Upper), b, gap)
 		}
+		t.Logf("%s: %d instances, mean gap %.2f %%, worst %.2f %%", set, n-n0, (sum-sum0)/float64(max(1, n-n0)), worst0)
 	}
 	t.Logf("mean gap %.2f %%, worst %.2f %%, %d of %d below the best known", sum/float64(n), worst, below, n)
 	if sum/float64(n) > 1.5 {

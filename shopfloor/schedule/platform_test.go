@@ -300,11 +300,17 @@ func (r *raster) lowest(used [][4]uint64, room, top, words int) (int, int) {
 			if occ[0]|occ[1]|occ[2]|occ[3] == 0 {
 				continue
 			}
-			if words == 1 {
+			switch words {
+			case 1:
 				for _, s := range r.span[k] {
 					free[0] &^= smear(occ[0]>>s[0], s[1])
 				}
-			} else {
+			case 2:
+				for _, s := range r.span[k] {
+					a, b := smear2(occ[0], occ[1], uint(s[0]), s[1])
+					free[0], free[1] = free[0]&^a, free[1]&^b
+				}
+			default:
 				for _, s := range r.span[k] {
 					blocked(occ, s[0], s[1], words, &free)
 				}
@@ -332,14 +338,26 @@ func smear(a uint64, n int) uint64 {
 	return a
 }
 
+// smear2 is smear on two words, moved right by from first.
+func smear2(a, b uint64, from uint, n int) (uint64, uint64) {
+	if from >= 64 {
+		a, b = b, 0
+		from &= 63
+	}
+	a, b = a>>from|b<<(64-from), b>>from
+	for have := 1; have < n; {
+		s := uint(min(have, n-have, 63))
+		a, b = a|a>>s|b<<(64-s), b|b>>s
+		have += int(s)
+	}
+	return a, b
+}
+
 // blocked takes out of free every x at which n cells from x+from on would meet what is taken, by doubling.
 func blocked(occ *[4]uint64, from, n, words int, free *[4]uint64) {
 	acc := shiftRight(*occ, from)
 	for have := 1; have < n; {
-		s := min(have, n-have)
-		if s == 64 {
-			s = 63
-		}
+		s := min(have, n-have, 63)
 		for i := range words - 1 {
 			acc[i] |= acc[i]>>s | acc[i+1]<<(64-s)
 		}
@@ -534,7 +552,7 @@ func moved(o outline, x, y float64) outline {
 
 // Nesting and scheduling on unlike powder-bed machines with real footprints (30 instances; source and lower bounds: SOURCES.md
 // and bounds.csv beside the data). Which parts go together is decided with a placement of their outlines, checked again
-// by the crossing of edges. FIRSTOFF_SLOW=1 runs all.
+// by the crossing of edges. FIRSTOFF_SLOW=1 runs all, AM_ONLY those whose name begins so.
 func TestIrregularParts(t *testing.T) {
 	const cell = 4.0 // mm
 	dir := checks.Path(t, "opt/raw/amsched_irregular")
@@ -605,9 +623,9 @@ func TestIrregularParts(t *testing.T) {
 	if x, err := strconv.Atoi(os.Getenv("AM_ROUNDS")); err == nil {
 		rounds = x
 	}
-	sum, n := 0.0, 0
+	sum, worst, n := 0.0, 0.0, 0
 	for _, row := range rows[1:] {
-		if !slow && row[0] != "P25M2-2" {
+		if only := os.Getenv("AM_ONLY"); only != "" && !strings.HasPrefix(row[0], only) || only == "" && !slow && !strings.HasPrefix(row[0], "P25M2") {
 			continue
 		}
 		text, err := os.ReadFile(filepath.Join(dir, row[0]+".txt"))
@@ -690,14 +708,14 @@ func TestIrregularParts(t *testing.T) {
 			span = math.Max(span, x)
 		}
 		gap := 100 * (span/bound - 1)
-		sum += gap
+		sum, worst = sum+gap, max(worst, gap)
 		n++
 		t.Logf("fullest %.2f; %-9s %3d parts: %8.0f s in %2d builds, bound %8.0f, %+.2f %%  (logged elsewhere after a short run: %s)", nest.full, row[0], len(ids), span, len(plan.Runs), bound, gap, row[8])
 		if gap > 25 {
 			t.Errorf("%s: %.1f %% above its bound", row[0], gap)
 		}
 	}
-	t.Logf("mean %.2f %% above the lower bound", sum/float64(n))
+	t.Logf("%d instances: mean %.2f %% above the lower bound, worst %.2f %%", n, sum/float64(n), worst)
 	// The bar is for the whole set: the bound is weak for few parts.
 	if slow && sum/float64(n) > 12 {
 		t.Errorf("mean %.2f %% above the lower bound, more than 12", sum/float64(n))
@@ -737,11 +755,7 @@ func TestTardyParts(t *testing.T) {
 		rounds = 3
 	}
 	above, below, same, total := 0, 0, 0, 0
-	sizes := []int{15, 20, 25, 30}
-	if !slow {
-		sizes = sizes[:1]
-	}
-	for _, size := range sizes {
+	for _, size := range []int{15, 20, 25, 30} {
 		var polygons struct {
 			Parts []outline `json:"parts"`
 		}
