@@ -717,7 +717,7 @@ func TestIrregularParts(t *testing.T) {
 	}
 	t.Logf("%d instances: mean %.2f %% above the lower bound, worst %.2f %%", n, sum/float64(n), worst)
 	// The bar is for the whole set: the bound is weak for few parts.
-	if slow && sum/float64(n) > 12 {
+	if slow && os.Getenv("AM_ONLY") == "" && sum/float64(n) > 12 {
 		t.Errorf("mean %.2f %% above the lower bound, more than 12", sum/float64(n))
 	}
 }
